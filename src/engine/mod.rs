@@ -1,0 +1,1 @@
+//! A physical model of an engine with two carburettors.

@@ -1,0 +1,1 @@
+//! Properties of air: the standard atmosphere and compressible flow through an opening.

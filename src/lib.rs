@@ -1,0 +1,36 @@
+//! Measurement for engines that breathe through two carburettors.
+//!
+//! A sample walks through the rooms in one direction, and nobody sends it back:
+//!
+//! ```text
+//! log ----> signal ----> findings ----> charts --> report
+//! (files)   (cleaning,   (balance,                 cli
+//!            cycles,      breather,
+//!  engine    plateaus)    compare)
+//!  (model       |            |
+//!   logs)    sensors     statistics   gas      <- pure functions on slices
+//!
+//! units, sample: the words that every room speaks
+//! ```
+//!
+//! * [`units`], [`sample`]: quantities, marks, columns of samples, remarks.
+//! * [`statistics`], [`gas`]: pure functions on slices; they know nothing of engines.
+//! * [`engine`]: a physical model that makes logs with known truth.
+//! * [`log`]: from bytes to columns: dialect, who is who, bad rows counted.
+//! * [`sensors`]: the zero and the matching of the pair.
+//! * [`signal`]: cleaning, cycle averages, plateaus, ripple.
+//! * [`findings`]: from signals to plain result structs with intervals and verdicts.
+//! * [`charts`]: draws finished numbers. [`report`]: text and JSON. [`cli`]: the commands.
+
+pub mod charts;
+pub mod cli;
+pub mod engine;
+pub mod findings;
+pub mod gas;
+pub mod log;
+pub mod report;
+pub mod sample;
+pub mod sensors;
+pub mod signal;
+pub mod statistics;
+pub mod units;

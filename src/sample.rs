@@ -1,0 +1,182 @@
+//! The words that every room speaks: columns of samples, marks and remarks.
+
+use crate::units::{Millimetres, Seconds};
+use serde::Serialize;
+
+/// What a mark in a log means.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Meaning {
+    /// The engine is stopped; both sensors see the atmosphere.
+    EngineOff,
+    /// The engine runs again.
+    EngineOn,
+    /// The oil filler cap has been taken off.
+    CapOff,
+    /// The oil filler cap is back on.
+    CapOn,
+    /// The two hoses have changed places.
+    HosesSwapped,
+    /// The two hoses are back in their own places.
+    HosesDirect,
+    /// Both hoses are on one tap through a T-piece.
+    TeeOn,
+    /// The T-piece is gone.
+    TeeOff,
+    /// A suspect is sealed or pinched.
+    Seal(String),
+    /// A suspect is released.
+    Release(String),
+    /// A drilled jet of this diameter is open.
+    KnownLeak(Millimetres),
+    /// The drilled jet is closed.
+    KnownLeakClosed,
+    /// A stop screw has been turned (turns, open positive).
+    Screw {
+        /// Carburettor 1 or 2.
+        side: u8,
+        /// Turns, open positive.
+        turns: f64,
+    },
+    /// The cable went silent.
+    LinkLost,
+    /// The cable speaks again.
+    LinkBack,
+    /// Free text.
+    Note(String),
+    /// Any other mark: kept and shown.
+    Other,
+}
+
+/// A mark: what somebody did and when.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Mark {
+    /// Log time.
+    pub at: Seconds,
+    /// The words as they stand in the log.
+    pub text: String,
+    /// What the words mean.
+    pub meaning: Meaning,
+}
+
+impl Mark {
+    /// Reads the words of a mark; case and spacing do not matter.
+    ///
+    /// ```
+    /// use evenbreath::sample::{Mark, Meaning};
+    /// use evenbreath::units::Seconds;
+    /// assert_eq!(Mark::read(Seconds(3.0), " Cap  OFF ").meaning, Meaning::CapOff);
+    /// ```
+    pub fn read(at: Seconds, text: &str) -> Self {
+        let words: Vec<&str> = text.split_whitespace().collect();
+        let meaning = meaning(&words);
+        Mark { at, text: words.join(" "), meaning }
+    }
+}
+
+fn meaning(words: &[&str]) -> Meaning {
+    let lower: Vec<String> = words.iter().map(|w| w.to_lowercase()).collect();
+    let lower: Vec<&str> = lower.iter().map(String::as_str).collect();
+    let rest = |from: usize| words[from..].join(" ");
+    match lower.as_slice() {
+        ["engine", "off"] => Meaning::EngineOff,
+        ["engine", "on"] => Meaning::EngineOn,
+        ["cap", "off"] => Meaning::CapOff,
+        ["cap", "on"] => Meaning::CapOn,
+        ["hoses", "swapped"] => Meaning::HosesSwapped,
+        ["hoses", "direct"] => Meaning::HosesDirect,
+        ["tee", "on"] => Meaning::TeeOn,
+        ["tee", "off"] => Meaning::TeeOff,
+        ["link", "lost"] => Meaning::LinkLost,
+        ["link", "back"] => Meaning::LinkBack,
+        ["known", "leak", "closed"] => Meaning::KnownLeakClosed,
+        ["known", "leak", size @ ..] => known_leak(size),
+        ["screw", side, turns] => screw(side, turns),
+        ["seal", _, ..] => Meaning::Seal(rest(1)),
+        ["release", _, ..] => Meaning::Release(rest(1)),
+        ["note", ..] => Meaning::Note(rest(1)),
+        _ => Meaning::Other,
+    }
+}
+
+fn known_leak(size: &[&str]) -> Meaning {
+    let joined = size.concat();
+    joined
+        .strip_suffix("mm")
+        .and_then(|number| number.parse::<f64>().ok())
+        .filter(|mm| mm.is_finite() && *mm > 0.0)
+        .map_or(Meaning::Other, |mm| Meaning::KnownLeak(Millimetres(mm)))
+}
+
+fn screw(side: &str, turns: &str) -> Meaning {
+    match (side, turns.parse::<f64>()) {
+        ("1", Ok(turns)) if turns.is_finite() => Meaning::Screw { side: 1, turns },
+        ("2", Ok(turns)) if turns.is_finite() => Meaning::Screw { side: 2, turns },
+        _ => Meaning::Other,
+    }
+}
+
+/// The columns of a log: one entry a sample, all of the same length.
+///
+/// Inside a column 'no reading' is NaN; a column that the log does not have is `None`. Neither
+/// ever reaches a finding: there, what was not measured is absent.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Track {
+    /// Log time, s, strictly increasing.
+    pub time_s: Vec<f64>,
+    /// Engine speed, rev/min.
+    pub rpm: Option<Vec<f64>>,
+    /// Vacuum of side 1 below atmosphere, kPa, positive.
+    pub vac1_kpa: Option<Vec<f64>>,
+    /// Vacuum of side 2 below atmosphere, kPa, positive.
+    pub vac2_kpa: Option<Vec<f64>>,
+    /// Crankcase below atmosphere, kPa, positive.
+    pub crank_kpa: Option<Vec<f64>>,
+    /// Data row of each sample, counted from 0 at the first row under the header.
+    pub row: Vec<u32>,
+    /// Marks in the order of time.
+    pub marks: Vec<Mark>,
+}
+
+impl Track {
+    /// Number of samples.
+    pub fn len(&self) -> usize {
+        self.time_s.len()
+    }
+
+    /// True when there is no sample.
+    pub fn is_empty(&self) -> bool {
+        self.time_s.is_empty()
+    }
+
+    /// From the first sample to the last, s; 0 for fewer than two samples.
+    pub fn duration(&self) -> Seconds {
+        match (self.time_s.first(), self.time_s.last()) {
+            (Some(first), Some(last)) => Seconds(last - first),
+            _ => Seconds(0.0),
+        }
+    }
+}
+
+/// Something about the data that a person should know: what, how often, where.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Remark {
+    /// A stable word for programs, such as `stuck_sensor`.
+    pub code: &'static str,
+    /// How many rows or places.
+    pub count: usize,
+    /// Where, in seconds of log time; at most [`Remark::PLACES`].
+    pub at_s: Vec<f64>,
+    /// One sentence for a person.
+    pub text: String,
+}
+
+impl Remark {
+    /// The most places a remark names.
+    pub const PLACES: usize = 10;
+
+    /// A remark; places beyond [`Remark::PLACES`] are counted, not listed.
+    pub fn new(code: &'static str, count: usize, at_s: &[f64], text: impl Into<String>) -> Self {
+        let at_s = at_s.iter().copied().filter(|t| t.is_finite()).take(Self::PLACES).collect();
+        Remark { code, count, at_s, text: text.into() }
+    }
+}

@@ -1,0 +1,1 @@
+//! The zero and the matching of the sensor pair.

@@ -1,0 +1,3 @@
+//! Pure functions on slices of f64: fit to be a crate of their own, they know nothing of engines.
+
+pub mod decision;

@@ -1,0 +1,154 @@
+//! Quantities and their units.
+//!
+//! Inside the program every pressure is in kilopascal, every speed in revolutions per minute and
+//! every time in seconds. The newtypes stand where two bare numbers could be swapped at a cost.
+
+use serde::Serialize;
+
+macro_rules! quantity {
+    ($(#[$doc:meta])* $name:ident) => {
+        $(#[$doc])*
+        #[derive(Debug, Clone, Copy, PartialEq, PartialOrd, Serialize)]
+        pub struct $name(pub f64);
+    };
+}
+
+quantity!(
+    /// Pressure or vacuum in kilopascal.
+    Kpa
+);
+quantity!(
+    /// Engine speed in revolutions per minute.
+    Rpm
+);
+quantity!(
+    /// Time in seconds.
+    Seconds
+);
+quantity!(
+    /// Length in millimetres.
+    Millimetres
+);
+
+/// The atmosphere at sea level, ISO 2533:1975.
+pub const STANDARD_ATMOSPHERE: Kpa = Kpa(101.325);
+
+/// A unit of pressure that a log or a person may use.
+///
+/// ```
+/// use evenbreath::units::PressureUnit;
+/// let inch = PressureUnit::parse("inHg").unwrap();
+/// assert!((inch.to_kpa(20.0).0 - 67.7277728).abs() < 1e-6);
+/// ```
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum PressureUnit {
+    /// Pascal.
+    Pa,
+    /// Hectopascal.
+    Hpa,
+    /// Kilopascal.
+    Kpa,
+    /// Millibar.
+    Mbar,
+    /// Bar.
+    Bar,
+    /// Conventional inch of mercury.
+    InHg,
+    /// Conventional millimetre of mercury.
+    MmHg,
+    /// Conventional centimetre of mercury.
+    CmHg,
+    /// Conventional inch of water.
+    InH2o,
+    /// Pound-force per square inch.
+    Psi,
+}
+
+impl PressureUnit {
+    /// Every unit, in the order in which help texts list them.
+    pub const ALL: [PressureUnit; 10] = [
+        Self::Pa,
+        Self::Hpa,
+        Self::Kpa,
+        Self::Mbar,
+        Self::Bar,
+        Self::InHg,
+        Self::MmHg,
+        Self::CmHg,
+        Self::InH2o,
+        Self::Psi,
+    ];
+
+    /// Pascal in one unit. Exact definitions (conventional mercury 13 595.1 kg/m3, conventional
+    /// water 1000 kg/m3, g 9.806 65 m/s2, inch 0.0254 m); they agree to all printed digits with
+    /// NIST SP 811 (2008), appendix B.8.
+    pub fn pascal(self) -> f64 {
+        match self {
+            Self::Pa => 1.0,
+            Self::Hpa | Self::Mbar => 100.0,
+            Self::Kpa => 1000.0,
+            Self::Bar => 100_000.0,
+            Self::InHg => 3_386.388_640_341,
+            Self::MmHg => 133.322_387_415,
+            Self::CmHg => 1_333.223_874_15,
+            Self::InH2o => 249.088_91,
+            Self::Psi => 6_894.757_293_168_361,
+        }
+    }
+
+    /// The symbol as it is printed.
+    pub fn symbol(self) -> &'static str {
+        match self {
+            Self::Pa => "Pa",
+            Self::Hpa => "hPa",
+            Self::Kpa => "kPa",
+            Self::Mbar => "mbar",
+            Self::Bar => "bar",
+            Self::InHg => "inHg",
+            Self::MmHg => "mmHg",
+            Self::CmHg => "cmHg",
+            Self::InH2o => "inH2O",
+            Self::Psi => "psi",
+        }
+    }
+
+    /// Reads a symbol; case and inner blanks do not matter (`in Hg`, `KPA`).
+    pub fn parse(text: &str) -> Option<Self> {
+        let plain: String = text
+            .chars()
+            .filter(|c| !c.is_whitespace() && *c != '.')
+            .flat_map(char::to_lowercase)
+            .map(|c| if c == '₂' { '2' } else { c })
+            .collect();
+        Self::ALL.into_iter().find(|unit| unit.symbol().to_lowercase() == plain).or(
+            match plain.as_str() {
+                "mb" | "millibar" => Some(Self::Mbar),
+                "\"hg" | "inchhg" => Some(Self::InHg),
+                "psia" | "lbf/in2" => Some(Self::Psi),
+                "\"h2o" => Some(Self::InH2o),
+                _ => None,
+            },
+        )
+    }
+
+    /// A value in this unit as kilopascal.
+    pub fn to_kpa(self, value: f64) -> Kpa {
+        Kpa(value * self.pascal() / 1000.0)
+    }
+
+    /// Kilopascal as a value in this unit.
+    pub fn from_kpa(self, value: Kpa) -> f64 {
+        value.0 * 1000.0 / self.pascal()
+    }
+
+    /// Decimals with which a vacuum in this unit is worth printing (about 0.01 kPa).
+    pub fn decimals(self) -> usize {
+        match self {
+            Self::Pa => 0,
+            Self::Hpa | Self::Mbar | Self::MmHg | Self::InH2o => 1,
+            Self::Kpa | Self::CmHg | Self::InHg => 2,
+            Self::Psi => 3,
+            Self::Bar => 4,
+        }
+    }
+}
