@@ -21,3 +21,45 @@ impl Default for Sides {
         Sides { one: "carburettor 1".into(), two: "carburettor 2".into() }
     }
 }
+
+/// What is known of the car and asked of the work.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Conditions {
+    /// The user's names for the sides.
+    pub sides: Sides,
+    /// Cylinders of the engine, both sides together.
+    pub cylinders: u32,
+    /// Barometric pressure, kPa.
+    pub baro_kpa: f64,
+    /// Standard uncertainty of the barometric pressure, kPa.
+    pub u_baro_kpa: f64,
+    /// Tolerance on the difference, kPa.
+    pub tolerance_kpa: f64,
+    /// Smallest idle drop that counts, rev/min; the default rule when absent.
+    pub threshold_rpm: Option<f64>,
+    /// Idle speed wanted, rev/min.
+    pub idle_target_rpm: Option<f64>,
+    /// The tracts are joined by a balance pipe.
+    pub balance_pipe: bool,
+    /// Limit of one sensor's offset, kPa, where no zero is to be had.
+    pub sensor_offset_limit_kpa: f64,
+    /// Limit of one sensor's gain error as a fraction of reading.
+    pub sensor_gain_limit: f64,
+}
+
+impl Default for Conditions {
+    fn default() -> Self {
+        Conditions {
+            sides: Sides::default(),
+            cylinders: 4,
+            baro_kpa: crate::units::STANDARD_ATMOSPHERE.0,
+            u_baro_kpa: 1.5,
+            tolerance_kpa: 1.3,
+            threshold_rpm: None,
+            idle_target_rpm: None,
+            balance_pipe: false,
+            sensor_offset_limit_kpa: 1.0,
+            sensor_gain_limit: 0.02,
+        }
+    }
+}
