@@ -1,41 +1,31 @@
-//! Mean of a correlated series with an interval that holds what it promises.
+//! Mean and regression of a correlated series, with intervals that hold what they promise.
 //!
 //! Neighbouring cycles of an idling engine are alike, and the idle hunts, so `s / sqrt(n)` is far
-//! too small. What is needed is the spectrum at frequency zero. It is read from the lowest
-//! frequencies only, which a narrow-band oscillation does not reach:
+//! too small. What is needed is the noise at the lowest frequencies, and it is read there and
+//! nowhere else, where a narrow-band oscillation does not reach:
 //!
-//! 1. the cosine coefficients of the series (its discrete cosine transform, squared) at 1, 2, 3 ...
-//!    half waves over the record: each is an independent chi-square with one degree of freedom
-//!    times the spectrum there;
-//! 2. the band: up to half-way to the first strong peak (the hunting), at most
-//!    [`BAND_LIMIT`] coefficients;
-//! 3. within the band the spectrum is a plateau that falls beyond a corner, the shape of
-//!    first-order noise. The corner is not known. Every corner from one half wave upwards is weighed
-//!    by its likelihood, its plateau gives a Student's t for the mean, and the interval is that of
-//!    the mixture.
+//! 1. the series, and the columns of a regression, are turned into cosine coefficients (DCT-II) of
+//!    0, 1, 2 ... half waves over the record; the noise in them is independent;
+//! 2. of these the band is kept that ends well below the first strong peak (the hunting);
+//! 3. within the band the noise has a plateau that falls beyond a corner, the shape of first-order
+//!    noise. The corner is not known. Every corner from one half wave upwards is weighed by its
+//!    (restricted) likelihood, each gives a weighted least-squares fit with Student's t, and the
+//!    interval is that of the mixture.
 //!
-//! With the corner far away this is the equal-weighted cosine estimate with Student's t (Lazarus,
-//! Lewis, Stock and Watson 2018, Journal of Business and Economic Statistics 36:541); weighing
-//! low-frequency coefficients against a strongly autocorrelated model is Mueller's idea (2014, the
-//! same journal 32:311). Both citations from memory. Newey-West, batch means, plain cosines and
+//! With the corner far away the mean has the equal-weighted cosine estimate with Student's t
+//! (Lazarus, Lewis, Stock and Watson 2018, Journal of Business and Economic Statistics 36:541);
+//! to meet strong autocorrelation by a likelihood of low-frequency coefficients is Mueller's idea
+//! (2014, the same journal 32:311). Both from memory. Newey-West, batch means, plain cosines and
 //! autoregressions of selected order were tried beside it: `tests/coverage/README.md` has the table.
 
+use super::lowband::{self, Component};
+use super::regression::{RegressionError, least_squares};
 use super::{student, summary};
 
-/// Most cosine coefficients used.
-pub const BAND_LIMIT: usize = 64;
-/// Fewest coefficients used when the series has that many.
-const BAND_LEAST: usize = 4;
-/// A peak counts when three neighbours average this many times the mean of the lower half.
-const PEAK_RATIO: f64 = 4.0;
-/// The band ends at this part of the frequency of the peak, out of reach of its skirts.
-const BAND_PART_OF_PEAK: f64 = 0.4;
-/// Corners weighed, evenly spaced in their logarithm.
-const CORNERS: usize = 40;
-/// Lowest corner, half waves in the record: noise slower than that cannot be told from drift.
-const LOWEST_CORNER: f64 = 1.0;
-/// Levels at which one Student's t is matched to the mixture.
-const MATCH_LEVELS: (f64, f64) = (0.6827, 0.95);
+/// Most cosine coefficients used for a mean.
+pub const MEAN_BAND: usize = 64;
+/// Most cosine coefficients used for a regression, whose columns may have sharp edges.
+pub const FIT_BAND: usize = 128;
 
 /// A mean with its interval.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -65,199 +55,197 @@ pub struct MeanInterval {
 /// fewer than two values, a value that is not finite, or a level outside (0, 1).
 pub fn mean_interval(x: &[f64], level: f64) -> Option<MeanInterval> {
     let mean = summary::mean(x)?;
-    let variance = summary::variance(x)?;
+    let sd = summary::sd(x)?;
     let n = x.len();
-    let constant = MeanInterval {
-        mean,
-        u: 0.0,
-        dof: (n - 1) as f64,
-        low: mean,
-        high: mean,
-        n,
-        n_effective: 1.0,
-    };
     student::coverage_factor(level, 1.0)?;
-    // Scaled to unit variance, so that no square over- or underflows.
-    let sd = variance.sqrt();
     if sd <= mean.abs() * f64::EPSILON {
-        return Some(constant);
+        let dof = (n - 1) as f64;
+        return Some(MeanInterval {
+            mean,
+            u: 0.0,
+            dof,
+            low: mean,
+            high: mean,
+            n,
+            n_effective: 1.0,
+        });
     }
+    // Scaled to unit variance, so that no square over- or underflows.
     let scaled: Vec<f64> = x.iter().map(|v| (v - mean) / sd).collect();
-    let power = low_frequency_power(&scaled, highest_coefficient(n));
-    let band = &power[..band_length(&power)];
-    let (u, dof) = matched_student(&plateaus(band, n))?;
-    let half = student::coverage_factor(level, dof)? * u * sd;
+    let wave = lowband::cosines(&scaled, lowband::coefficients_to_see(MEAN_BAND, n));
+    let power: Vec<f64> = wave.iter().map(|c| c * c).collect();
+    let band = lowband::band(&power, MEAN_BAND, 0);
+    let m = lowband::matched(&mean_components(&power[..=band], n), band as f64)?;
+    let half = student::coverage_factor(level, m.dof)? * m.u * sd;
     Some(MeanInterval {
         mean,
-        u: u * sd,
-        dof,
+        u: m.u * sd,
+        dof: m.dof,
         low: mean - half,
         high: mean + half,
         n,
-        n_effective: 1.0 / (u * u),
+        n_effective: 1.0 / (m.u * m.u),
     })
 }
 
-/// How far up the coefficients are computed: far enough to see a peak that shortens the band.
-fn highest_coefficient(n: usize) -> usize {
-    let reach = (BAND_LIMIT as f64 / BAND_PART_OF_PEAK).ceil() as usize;
-    reach.min(3 * n / 4).clamp(1, n - 1)
-}
-
-/// Squared coefficients 1 to `highest` of the orthonormal cosine transform (DCT-II) of `x`.
-fn low_frequency_power(x: &[f64], highest: usize) -> Vec<f64> {
-    const LANES: usize = 8;
-    let n = x.len() as f64;
-    let mut power = Vec::with_capacity(highest + LANES);
-    for first in (1..=highest).step_by(LANES) {
-        // A cosine a lane, each turned by its own angle from sample to sample: no call to cos
-        // inside the loop, and eight independent chains for the processor.
-        let angle = |lane: usize| std::f64::consts::PI * (first + lane) as f64 / n;
-        let turn: [(f64, f64); LANES] = std::array::from_fn(|i| angle(i).sin_cos());
-        let mut at: [(f64, f64); LANES] = std::array::from_fn(|i| (0.5 * angle(i)).sin_cos());
-        let mut sums = [0.0f64; LANES];
-        for value in x {
-            for lane in 0..LANES {
-                let ((s, c), (ts, tc)) = (at[lane], turn[lane]);
-                sums[lane] += value * c;
-                at[lane] = (s * tc + c * ts, c * tc - s * ts);
-            }
+/// The regression of [`fit`] on a constant, in closed form: coefficient 0 is the mean, the others
+/// are the noise.
+fn mean_components(power: &[f64], n: usize) -> Vec<Component> {
+    let count = (power.len() - 1) as f64;
+    let (mut scales, mut likelihoods) = (Vec::new(), Vec::new());
+    for inverse_shape in lowband::inverse_shapes(power.len() - 1, n) {
+        let (mut log_shape, mut level) = (0.0, 0.0);
+        for (p, s) in power[1..].iter().zip(&inverse_shape[1..]) {
+            log_shape -= s.ln();
+            level += p * s;
         }
-        power.extend(sums.iter().map(|sum| sum * sum * 2.0 / n));
+        likelihoods.push(-0.5 * log_shape - 0.5 * count * level.ln());
+        scales.push((level / count / n as f64).sqrt());
     }
-    power.truncate(highest);
-    power
-}
-
-/// Coefficients to use: all up to the limit, or those well below the strongest peak that stands
-/// out of the frequencies under it. `power[0]` is coefficient 1.
-fn band_length(power: &[f64]) -> usize {
-    let longest = power.len().min(BAND_LIMIT);
-    let mut below = Vec::with_capacity(power.len() + 1);
-    below.push(0.0);
-    for p in power {
-        below.push(below[below.len() - 1] + p);
-    }
-    let ratio = |k: usize| {
-        let half = (k / 2).max(2);
-        let base = below[half] / half as f64;
-        (below[k + 1] - below[k - 2]) / 3.0 / base
-    };
-    let peak = (4..power.len())
-        .map(|k| (k, ratio(k)))
-        .filter(|(_, r)| *r > PEAK_RATIO)
-        .max_by(|a, b| a.1.total_cmp(&b.1));
-    match peak {
-        Some((k, _)) => {
-            let part = (BAND_PART_OF_PEAK * k as f64) as usize;
-            part.clamp(BAND_LEAST.min(longest), longest)
-        }
-        None => longest,
-    }
-}
-
-/// What one corner says of the mean.
-struct Plateau {
-    /// Probability of the corner; the plateaus' weights sum to one.
-    weight: f64,
-    /// Scale of the mean's Student t.
-    scale: f64,
-    /// Its degrees of freedom.
-    dof: f64,
-}
-
-/// Weighs every corner by the likelihood of the band's coefficients, the level of the spectrum
-/// integrated out.
-fn plateaus(band: &[f64], n: usize) -> Vec<Plateau> {
-    let (count, length) = (band.len() as f64, n as f64);
-    let highest = 2.0 * length.max(2.0 * LOWEST_CORNER);
-    let ratio = (highest / LOWEST_CORNER).ln() / (CORNERS - 1) as f64;
-    let step = std::f64::consts::PI / length;
-    let weighed: Vec<(f64, f64)> = (0..CORNERS)
-        .map(|i| {
-            let corner = step * LOWEST_CORNER * (ratio * i as f64).exp();
-            let (mut log_shape, mut level) = (0.0, 0.0);
-            for (k, p) in band.iter().enumerate() {
-                let half_sine = (0.5 * step * (k + 1) as f64).sin() / corner;
-                let inverse_shape = 1.0 + 4.0 * half_sine * half_sine;
-                log_shape -= inverse_shape.ln();
-                level += p * inverse_shape;
-            }
-            (-0.5 * log_shape - 0.5 * count * level.ln(), (level / count / length).sqrt())
-        })
-        .collect();
-    let best = weighed.iter().map(|w| w.0).fold(f64::NEG_INFINITY, f64::max);
-    let total: f64 = weighed.iter().map(|w| (w.0 - best).exp()).sum();
-    weighed
+    let weights = lowband::weights(&likelihoods);
+    weights
         .iter()
-        .map(|w| Plateau { weight: (w.0 - best).exp() / total, scale: w.1, dof: count })
-        .filter(|p| p.weight > 1e-6)
+        .zip(scales)
+        .map(|(w, scale)| Component { weight: *w, centre: 0.0, scale })
         .collect()
 }
 
-/// Half width that the mixture of the plateaus' t distributions exceeds with probability
-/// `1 - level`.
-fn mixture_half_width(plateaus: &[Plateau], level: f64) -> Option<f64> {
-    let tail = |h: f64| -> f64 {
-        plateaus.iter().map(|p| p.weight * student::cdf(-h / p.scale, p.dof).unwrap_or(0.0)).sum()
-    };
-    let target = 0.5 * (1.0 - level);
-    let factor = student::coverage_factor(level, plateaus.first()?.dof)?;
-    let scales = || plateaus.iter().map(|p| p.scale * factor);
-    // The mixture's quantile lies between those of its narrowest and widest member.
-    let (mut low, mut high) =
-        (scales().fold(f64::INFINITY, f64::min), scales().fold(0.0, f64::max));
-    for _ in 0..40 {
-        let middle = 0.5 * (low + high);
-        if tail(middle) > target { low = middle } else { high = middle }
-    }
-    let half = 0.5 * (low + high);
-    (half.is_finite() && half > 0.0).then_some(half)
+/// A figure with its standard uncertainty.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Estimate {
+    /// The figure.
+    pub value: f64,
+    /// Its standard uncertainty: with `dof` and Student's t it gives the interval.
+    pub u: f64,
+    /// Degrees of freedom that belong to `u`.
+    pub dof: f64,
 }
 
-/// Scale and degrees of freedom of the one Student's t that has the mixture's half widths at both
-/// [`MATCH_LEVELS`]: the pair that an uncertainty budget can carry on with.
-fn matched_student(plateaus: &[Plateau]) -> Option<(f64, f64)> {
-    let inner = mixture_half_width(plateaus, MATCH_LEVELS.0)?;
-    let outer = mixture_half_width(plateaus, MATCH_LEVELS.1)?;
-    let spread = |dof: f64| -> Option<f64> {
-        let outer = student::coverage_factor(MATCH_LEVELS.1, dof)?;
-        Some(outer / student::coverage_factor(MATCH_LEVELS.0, dof)?)
-    };
-    // Searched in 1/dof, in which the quantiles of t are nearly straight.
-    let (mut few, mut many) = (2.0, 1e-6);
-    for _ in 0..30 {
-        let middle: f64 = 0.5 * (few + many);
-        if spread(1.0 / middle)? > outer / inner { few = middle } else { many = middle }
+impl Estimate {
+    /// Ends of the interval that holds the true value with probability `level`; `None` for a level
+    /// outside (0, 1).
+    pub fn interval(&self, level: f64) -> Option<(f64, f64)> {
+        let half = student::coverage_factor(level, self.dof)? * self.u;
+        Some((self.value - half, self.value + half))
     }
-    let dof = 2.0 / (few + many);
-    Some((outer / student::coverage_factor(MATCH_LEVELS.1, dof)?, dof))
+}
+
+/// Regression of a correlated series.
+#[derive(Debug, Clone)]
+pub struct Fit {
+    /// One coefficient a column, averaged over the corners.
+    pub coefficients: Vec<f64>,
+    /// Highest cosine coefficient used: hand it to [`fit_in_band`] to compare fits with one another.
+    pub band: usize,
+    /// Logarithm of the likelihood of the band's coefficients, corners and level integrated out;
+    /// comparable between fits of one series in one band with equally many columns.
+    pub log_likelihood: f64,
+    corners: Vec<CornerFit>,
+    dof: f64,
+}
+
+/// What one corner makes of the regression.
+#[derive(Debug, Clone)]
+struct CornerFit {
+    weight: f64,
+    coefficients: Vec<f64>,
+    covariance: Vec<Vec<f64>>,
+}
+
+impl Fit {
+    /// Weighted sum of the coefficients, with its uncertainty: a single 1 asks for one coefficient,
+    /// `[1, -1]` for a difference, a gradient for any smooth function of them. `None` when
+    /// `contrast` has another length than the coefficients or holds a value that is not finite.
+    pub fn estimate(&self, contrast: &[f64]) -> Option<Estimate> {
+        if contrast.len() != self.coefficients.len() || contrast.iter().any(|c| !c.is_finite()) {
+            return None;
+        }
+        let dot = |a: &[f64]| a.iter().zip(contrast).map(|(a, c)| a * c).sum::<f64>();
+        let components: Vec<Component> = self
+            .corners
+            .iter()
+            .map(|corner| {
+                let rows: Vec<f64> = corner.covariance.iter().map(|row| dot(row)).collect();
+                let (weight, centre) = (corner.weight, dot(&corner.coefficients));
+                Component { weight, centre, scale: dot(&rows).max(0.0).sqrt() }
+            })
+            .collect();
+        let m = lowband::matched(&components, self.dof)?;
+        Some(Estimate { value: m.centre, u: m.u, dof: m.dof })
+    }
+
+    /// Coefficient `i` with its uncertainty.
+    pub fn coefficient(&self, i: usize) -> Option<Estimate> {
+        let mut contrast = vec![0.0; self.coefficients.len()];
+        *contrast.get_mut(i)? = 1.0;
+        self.estimate(&contrast)
+    }
+}
+
+/// Regression of the evenly spaced, correlated series `y` on `columns` (one slice a coefficient; a
+/// column of ones is an intercept). Columns must vary slowly against the hunting: means, drifts,
+/// steps that last for several of its periods.
+///
+/// # Errors
+/// Those of [`least_squares`]; too few values also when fewer cosine coefficients than columns are
+/// left below the hunting.
+pub fn fit(y: &[f64], columns: &[&[f64]]) -> Result<Fit, RegressionError> {
+    let first = least_squares(y, columns, None)?;
+    let residuals: Vec<f64> = (0..y.len())
+        .map(|t| {
+            let fitted = columns.iter().zip(&first.coefficients).map(|(c, b)| c[t] * b);
+            y[t] - fitted.sum::<f64>()
+        })
+        .collect();
+    let highest = lowband::coefficients_to_see(FIT_BAND, y.len());
+    let power: Vec<f64> = lowband::cosines(&residuals, highest).iter().map(|c| c * c).collect();
+    fit_in_band(y, columns, lowband::band(&power, FIT_BAND, columns.len()))
+}
+
+/// As [`fit`], in a band chosen before: for comparing columns by their likelihood.
+///
+/// # Errors
+/// As [`fit`].
+pub fn fit_in_band(y: &[f64], columns: &[&[f64]], band: usize) -> Result<Fit, RegressionError> {
+    // Refuses what cannot be used before it is transformed.
+    least_squares(y, columns, None)?;
+    let band = band.min(y.len() - 1);
+    let p = columns.len();
+    let wave = lowband::cosines(y, band);
+    let waves: Vec<Vec<f64>> = columns.iter().map(|c| lowband::cosines(c, band)).collect();
+    let waves: Vec<&[f64]> = waves.iter().map(Vec::as_slice).collect();
+    let floor = f64::MIN_POSITIVE.max(wave.iter().map(|w| w * w).sum::<f64>() * 1e-30);
+    let (mut corners, mut likelihoods, mut dof) = (Vec::new(), Vec::new(), 0.0);
+    for inverse_shape in lowband::inverse_shapes(band, y.len()) {
+        let at = least_squares(&wave, &waves, Some(&inverse_shape))?;
+        let log_shape: f64 = inverse_shape.iter().map(|s| -s.ln()).sum();
+        let squares = at.residual_squares.max(floor);
+        dof = at.dof;
+        likelihoods.push(-0.5 * (log_shape + at.log_determinant + dof * squares.ln()));
+        let variance = at.variance();
+        let scaled = |row: Vec<f64>| row.into_iter().map(|c| c * variance).collect();
+        let covariance = at.cofactors.into_iter().map(scaled).collect();
+        corners.push(CornerFit { weight: 0.0, coefficients: at.coefficients, covariance });
+    }
+    let weights = lowband::weights(&likelihoods);
+    let total: f64 = weights.iter().sum();
+    for (corner, weight) in corners.iter_mut().zip(weights) {
+        corner.weight = weight / total;
+    }
+    let average = |i| corners.iter().map(|c: &CornerFit| c.weight * c.coefficients[i]).sum();
+    let best = likelihoods.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    Ok(Fit {
+        coefficients: (0..p).map(average).collect(),
+        band,
+        log_likelihood: best + total.ln(),
+        corners,
+        dof,
+    })
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn the_whole_transform_keeps_the_sum_of_squares() {
-        let x: Vec<f64> = (0..37).map(|i| f64::from(i * i % 11) - 4.0).collect();
-        let m = summary::mean(&x).unwrap();
-        let centred: Vec<f64> = x.iter().map(|v| v - m).collect();
-        let total: f64 = low_frequency_power(&centred, 36).iter().sum();
-        let squares: f64 = centred.iter().map(|v| v * v).sum();
-        assert!((total / squares - 1.0).abs() < 1e-12, "{total} against {squares}");
-    }
-
-    #[test]
-    fn the_band_stops_below_a_peak_and_is_full_without_one() {
-        let mut power = vec![1.0; 150];
-        assert_eq!(band_length(&power), BAND_LIMIT);
-        for p in &mut power[38..43] {
-            *p = 60.0;
-        }
-        let b = band_length(&power);
-        assert!((14..=18).contains(&b), "{b}");
-    }
 
     #[test]
     fn two_values_give_a_wide_interval_and_one_gives_none() {
@@ -288,5 +276,33 @@ mod tests {
         let (a, b) = (mean_interval(&x, 0.9).unwrap(), mean_interval(&huge, 0.9).unwrap());
         assert!((b.u / a.u / 1e100 - 1.0).abs() < 1e-9);
         assert!((b.dof / a.dof - 1.0).abs() < 1e-6);
+    }
+
+    #[test]
+    fn the_regression_on_a_constant_is_the_mean() {
+        // 60 values: all coefficients that the two may use are within both bands.
+        let x: Vec<f64> = (0..60).map(|i| 800.0 + f64::from((i * 37 + i * i) % 53)).collect();
+        let power: Vec<f64> = lowband::cosines(&x, 44).iter().map(|c| c * c).collect();
+        let band = lowband::band(&power, MEAN_BAND, 0);
+        let m = mean_interval(&x, 0.95).unwrap();
+        let f = fit_in_band(&x, &[&[1.0; 60]], band).unwrap().coefficient(0).unwrap();
+        assert!((f.value - m.mean).abs() < 1e-9, "{f:?} {m:?}");
+        assert!((f.u / m.u - 1.0).abs() < 1e-6 && (f.dof / m.dof - 1.0).abs() < 1e-4);
+    }
+
+    #[test]
+    fn columns_without_noise_are_found_and_bad_ones_refused() {
+        let ones = [1.0; 80];
+        let step: Vec<f64> = (0..80).map(|t| f64::from(u8::from(t > 40))).collect();
+        let y: Vec<f64> = step.iter().map(|s| 850.0 - 60.0 * s).collect();
+        let f = fit(&y, &[&ones, &step]).unwrap();
+        let drop = f.coefficient(1).unwrap();
+        assert!((drop.value + 60.0).abs() < 1e-9 && drop.u < 1e-9, "{drop:?}");
+        assert!((f.estimate(&[1.0, 1.0]).unwrap().value - 790.0).abs() < 1e-9);
+        assert_eq!(f.estimate(&[1.0]), None);
+        assert_eq!(f.coefficient(2), None);
+        assert!(fit(&y, &[&ones, &ones]).is_err());
+        assert!(fit(&[], &[]).is_err());
+        assert!(fit(&[f64::NAN; 80], &[&ones]).is_err());
     }
 }

@@ -2,5 +2,7 @@
 
 pub mod correlated;
 pub mod decision;
+mod lowband;
+pub mod regression;
 pub mod student;
 pub mod summary;
