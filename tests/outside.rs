@@ -2,6 +2,10 @@
 
 #![allow(clippy::unwrap_used, reason = "a test that cannot go on should fail")]
 
+#[path = "outside/lines.rs"]
+mod lines;
+#[path = "outside/measurement.rs"]
+mod measurement;
 #[path = "outside/univariate.rs"]
 mod univariate;
 

@@ -2,10 +2,14 @@
 
 #![allow(clippy::unwrap_used, reason = "a test that cannot go on should fail")]
 
-use evenbreath::statistics::correlated::mean_interval;
+use evenbreath::statistics::correlated::{fit, mean_interval};
 
+#[path = "coverage/candidates.rs"]
+mod candidates;
 #[path = "coverage/series.rs"]
 mod series;
+#[path = "coverage/table.rs"]
+mod table;
 
 /// Seed of every series here; a failure repeats exactly.
 const SEED: u64 = 20_261_125;
@@ -57,6 +61,51 @@ fn held_values_do_not_narrow_the_interval() {
     }
     assert!((0.9..1.15).contains(&ratio), "width changed by {ratio}");
     assert!(hits >= 366, "{hits} of 400");
+}
+
+/// Cap tests: cycles in the log, and the cycles at which the cap comes off and goes on. At 7.1
+/// cycles a second: idle 15 s, off 10 s, on 10 s, once and three times.
+const CAP_TESTS: [(usize, &[usize]); 2] =
+    [(249, &[107, 178]), (533, &[107, 178, 249, 320, 391, 462])];
+
+/// Columns of a cap test: level, drift, and a step that settles in one second.
+fn cap_columns(n: usize, edges: &[usize]) -> [Vec<f64>; 3] {
+    let (mut off, mut settled) = (0.0, 0.0);
+    let step = (0..n).map(|t| {
+        if edges.contains(&t) {
+            off = 1.0 - off;
+        }
+        settled += (off - settled) / 7.1;
+        settled
+    });
+    let step = step.collect();
+    [vec![1.0; n], (0..n).map(|t| t as f64 / n as f64 - 0.5).collect(), step]
+}
+
+// Least squares with independent errors holds 40 to 60 % at a correlation of 0.8.
+#[test]
+fn a_step_in_correlated_and_hunting_noise_is_held() {
+    let hunts = [series::Hunting::None, series::Hunting::Narrow { rms: 3.0, period: 14.2 }];
+    let (n, edges) = CAP_TESTS[0];
+    let columns = cap_columns(n, edges);
+    let columns: Vec<&[f64]> = columns.iter().map(Vec::as_slice).collect();
+    for hunting in hunts {
+        for lag1 in [0.0, 0.8] {
+            let mut random = series::generator(SEED);
+            let model = series::Model { lag1, hunting };
+            let hits = (0..300)
+                .map(|_| {
+                    let noise = model.series(n, &mut random);
+                    let y: Vec<f64> =
+                        noise.iter().zip(columns[2]).map(|(v, s)| v - 5.0 * s).collect();
+                    fit(&y, &columns).unwrap().coefficient(2).unwrap().interval(0.95).unwrap()
+                })
+                .filter(|(low, high)| *low <= -5.0 && -5.0 <= *high)
+                .count();
+            // 300 runs of 95 % scatter by 1.3 %.
+            assert!((273..=300).contains(&hits), "{hunting:?}, {lag1}: {hits} of 300");
+        }
+    }
 }
 
 /// Idle log of a petrol car, see shared/real-logs/README.md: engine speed is held for about four

@@ -3,6 +3,9 @@
 pub mod correlated;
 pub mod decision;
 mod lowband;
+pub mod multiple;
 pub mod regression;
+pub mod robust;
 pub mod student;
 pub mod summary;
+pub mod uncertainty;
