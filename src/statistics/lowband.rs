@@ -123,7 +123,7 @@ pub(super) fn matched(components: &[Component], dof: f64) -> Option<Matched> {
     let centre = components.iter().map(|c| c.weight * c.centre).sum::<f64>() / total;
     let kept: Vec<Component> = components
         .iter()
-        .filter(|c| c.weight > 1e-6 * total)
+        .filter(|c| c.weight > 1e-5 * total)
         .map(|c| Component { weight: c.weight / total, centre: c.centre - centre, scale: c.scale })
         .collect();
     let widest = kept.iter().map(|c| c.scale).fold(0.0, f64::max);
@@ -152,20 +152,38 @@ pub(super) fn matched(components: &[Component], dof: f64) -> Option<Matched> {
 /// Half width about zero outside which the mixture lies with probability `1 - level`.
 fn half_width(components: &[Component], dof: f64, level: f64) -> Option<f64> {
     let below = |x: f64| student::cdf(x, dof).unwrap_or(0.0);
-    let outside = |h: f64| -> f64 {
-        let both = |c: &Component| {
-            c.weight * (below((-h - c.centre) / c.scale) + below((c.centre - h) / c.scale))
-        };
-        components.iter().map(both).sum()
+    // The density up to its constant factor, which costs two gamma functions.
+    let peak = student::density(0.0, dof)?;
+    let density = |x: f64| peak * (-0.5 * (dof + 1.0) * (x * x / dof).ln_1p()).exp();
+    let ends = |c: &Component, h: f64| ((-h - c.centre) / c.scale, (c.centre - h) / c.scale);
+    let outside = |h: f64| -> (f64, f64) {
+        components.iter().fold((0.0, 0.0), |(tail, slope), c| {
+            let (low, high) = ends(c, h);
+            let fall = (density(low) + density(high)) / c.scale;
+            (tail + c.weight * (below(low) + below(high)), slope + c.weight * fall)
+        })
     };
     let factor = student::coverage_factor(level, dof)?;
     let reach = |c: &Component| c.scale * factor + c.centre.abs();
     let (mut low, mut high) = (0.0, components.iter().map(reach).fold(0.0, f64::max));
-    for _ in 0..40 {
-        let middle = 0.5 * (low + high);
-        if outside(middle) > 1.0 - level { low = middle } else { high = middle }
+    let mut half = components.iter().map(|c| c.weight * reach(c)).sum::<f64>();
+    // Newton within a bracket that always holds the answer; halving where Newton leaves it.
+    for _ in 0..60 {
+        let (tail, slope) = outside(half);
+        let over = tail - (1.0 - level);
+        if over > 0.0 {
+            low = half
+        } else {
+            high = half
+        }
+        let newton = half + over / slope;
+        let next = if newton > low && newton < high { newton } else { 0.5 * (low + high) };
+        let moved = (next - half).abs();
+        half = next;
+        if moved <= 1e-9 * half {
+            break;
+        }
     }
-    let half = 0.5 * (low + high);
     (half.is_finite() && half > 0.0).then_some(half)
 }
 

@@ -58,7 +58,6 @@ pub fn quantile(p: f64, dof: f64) -> Option<f64> {
             return None;
         }
     }
-    let slope = StudentsT::new(0.0, 1.0, dof).ok()?;
     let mut high = 0.0;
     let mut t = 0.5 * (low + high);
     // Newton within a bracket that always holds the answer; halving where Newton leaves it.
@@ -69,7 +68,7 @@ pub fn quantile(p: f64, dof: f64) -> Option<f64> {
         } else {
             low = t
         }
-        let newton = t - over / slope.pdf(t);
+        let newton = t - over / density(t, dof)?;
         let next = if newton > low && newton < high { newton } else { 0.5 * (low + high) };
         let moved = (next - t).abs();
         t = next;
@@ -78,6 +77,15 @@ pub fn quantile(p: f64, dof: f64) -> Option<f64> {
         }
     }
     Some(t)
+}
+
+/// Density of a t variable with `dof` degrees of freedom at `t`. `None` when `t` is NaN or `dof` is
+/// not positive.
+pub fn density(t: f64, dof: f64) -> Option<f64> {
+    if t.is_nan() || dof.is_nan() || dof <= 0.0 {
+        return None;
+    }
+    StudentsT::new(0.0, 1.0, dof).ok().map(|d| d.pdf(t))
 }
 
 /// Coverage factor: `quantile` at the upper end of a symmetric interval that holds `level`.

@@ -149,3 +149,29 @@ fn table_of_steps() {
         print_table(&format!("step, n = {n}"), &["least squares", "fit"], &rows);
     }
 }
+
+#[test]
+#[ignore = "prints times: cargo test --release --test statistics -- --ignored --nocapture"]
+fn cost() {
+    let model = Model { lag1: 0.5, hunting: Hunting::Narrow { rms: 3.0, period: 14.0 } };
+    let mut random = generator(super::SEED);
+    let time = |what: &str, work: &mut dyn FnMut()| {
+        let started = std::time::Instant::now();
+        (0..20).for_each(|_| work());
+        println!("{what}: {:.2} ms", started.elapsed().as_secs_f64() * 1e3 / 20.0);
+    };
+    for n in [106, 900, 25_000] {
+        let x = model.series(n, &mut random);
+        time(&format!("mean_interval of {n}"), &mut || {
+            std::hint::black_box(mean_interval(&x, 0.95));
+        });
+    }
+    for (n, edges) in super::CAP_TESTS {
+        let columns = super::cap_columns(n, edges);
+        let columns: Vec<&[f64]> = columns.iter().map(Vec::as_slice).collect();
+        let y = model.series(n, &mut random);
+        time(&format!("fit of {n} on 3 columns, one coefficient"), &mut || {
+            std::hint::black_box(fit(&y, &columns).unwrap().coefficient(2));
+        });
+    }
+}

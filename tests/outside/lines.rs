@@ -55,3 +55,23 @@ fn longley() {
     ];
     check("Longley", 16, &certified, 304.854073561965);
 }
+
+/// Norris with errors in both variables: scipy 1.17.1 `scipy.odr`, `sx` 1 and `sy` the root of the
+/// ratio; its standard deviations come from a linearised fit and differ from Fuller's by the part
+/// of the x-error in the spread of x, one in 1e5 here.
+#[test]
+fn norris_with_errors_in_both() {
+    let data = rows("Norris");
+    let [y, x] = [0, 1].map(|c| data.iter().map(|r| r[c]).collect::<Vec<f64>>());
+    let published = [
+        (1.0, -0.26363947, 1.00211996, 0.23281849, 0.0004298),
+        (4.0, -0.26285045, 1.00211808, 0.23282036, 0.00042979),
+    ];
+    for (ratio, intercept, slope, intercept_sd, slope_sd) in published {
+        let line = deming(&x, &y, ratio).unwrap();
+        same("slope", line.slope, slope, 8.0);
+        same("intercept", line.intercept, intercept, 6.0);
+        same("sd of slope", line.slope_variance.sqrt(), slope_sd, 3.5);
+        same("sd of intercept", line.at(0.0).1, intercept_sd, 3.5);
+    }
+}
