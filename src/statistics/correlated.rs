@@ -291,6 +291,17 @@ mod tests {
     }
 
     #[test]
+    fn the_likelihood_pays_for_what_a_column_takes() {
+        let y: Vec<f64> = (0..90).map(|t| f64::from((t * 37 + t * t) % 53)).collect();
+        let ramp: Vec<f64> = (0..90).map(f64::from).collect();
+        let tall: Vec<f64> = ramp.iter().map(|v| 10.0 * v).collect();
+        let (a, b) = (fit(&y, &[&ramp]).unwrap(), fit(&y, &[&tall]).unwrap());
+        // Restricted likelihood: half the logarithm of the normal matrix's determinant.
+        assert!((a.log_likelihood - b.log_likelihood - 10f64.ln()).abs() < 1e-9);
+        assert!((a.coefficients[0] / b.coefficients[0] - 10.0).abs() < 1e-9);
+    }
+
+    #[test]
     fn columns_without_noise_are_found_and_bad_ones_refused() {
         let ones = [1.0; 80];
         let step: Vec<f64> = (0..80).map(|t| f64::from(u8::from(t > 40))).collect();
