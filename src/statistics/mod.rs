@@ -1,5 +1,13 @@
 //! Pure functions on slices of f64: fit to be a crate of their own, they know nothing of engines.
 
 pub mod changes;
+pub mod correlated;
 pub mod decision;
 pub mod known_errors;
+mod lowband;
+pub mod multiple;
+pub mod regression;
+pub mod robust;
+pub mod student;
+pub mod summary;
+pub mod uncertainty;
