@@ -1,6 +1,18 @@
 //! Balance of the two carburettors, plateau by plateau.
+//!
+//! On every plateau the difference of the two vacuums is averaged over whole cycles, freed from the
+//! error of the sensor pair, given the combined uncertainty of everything that went in (JCGM 100)
+//! and judged by the decision rule of ISO 14253-1.
 
-use crate::statistics::decision::Verdict;
+use super::advice;
+use super::air_share::{self, Inputs};
+use super::stretches::{self, Stretch};
+use super::{Conditions, resolution};
+use crate::sensors::matching::{Matching, Prior, Reading, State};
+use crate::signal::Signal;
+use crate::signal::plateaus::Kind;
+use crate::statistics::decision::{self, Verdict};
+use crate::statistics::uncertainty::{Budget, Component};
 use serde::Serialize;
 
 /// How the zero difference of the pair was taken out.
@@ -81,6 +93,36 @@ pub struct PlateauBalance {
     pub open: Open,
     /// Seconds more of log that would settle the verdict; absent when time alone cannot.
     pub needs_s: Option<f64>,
+    /// What the uncertainty consists of, one row a component.
+    pub budget: Vec<BudgetRow>,
+    /// The stretches averaged, for a chart.
+    #[serde(skip)]
+    pub stretches: Vec<Averaged>,
+}
+
+/// A row of the uncertainty budget.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct BudgetRow {
+    /// What contributes.
+    pub name: &'static str,
+    /// Contribution to the standard uncertainty of the difference, kPa.
+    pub u_kpa: f64,
+    /// Degrees of freedom; absent when unbounded.
+    pub dof: Option<f64>,
+}
+
+/// A stretch that went into a plateau: the corrected difference of a block is
+/// `(vac1 - vac2 - error) * sign`.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Averaged {
+    /// Start, s.
+    pub from_s: f64,
+    /// End, s.
+    pub to_s: f64,
+    /// 1, or -1 with the hoses exchanged.
+    pub sign: f64,
+    /// Error of the pair at this vacuum, kPa.
+    pub error_kpa: f64,
 }
 
 /// What a log says of the balance.
@@ -99,3 +141,279 @@ pub struct Balance {
     /// Causes to check, likeliest first.
     pub causes: Vec<String>,
 }
+
+/// Finds the balance on every plateau of a signal.
+pub fn find(signal: &Signal, conditions: &Conditions) -> Balance {
+    let stretches = stretches::find(signal);
+    let prior =
+        Prior::from_limits(conditions.sensor_offset_limit_kpa, conditions.sensor_gain_limit);
+    let settings = stretches
+        .iter()
+        .filter(|s| s.kind == Kind::Running)
+        .map(|s| s.setting + 1)
+        .max()
+        .unwrap_or(0);
+    let readings: Vec<Reading> = stretches.iter().map(reading).collect();
+    let plateaus: Vec<PlateauBalance> = Matching::solve(&readings, settings, prior)
+        .map(|matching| {
+            let pair =
+                Pair { signal, stretches: &stretches, matching: &matching, prior, conditions };
+            (0..settings).filter_map(|setting| pair.plateau(setting)).collect()
+        })
+        .unwrap_or_default();
+    let verdict = overall(&plateaus);
+    let zero = zero_used(&stretches, &readings, prior);
+    let say = advice::sentence(signal, &plateaus, &zero, conditions);
+    let causes = advice::causes(&plateaus, &zero);
+    Balance { zero, tolerance_kpa: conditions.tolerance_kpa, plateaus, verdict, say, causes }
+}
+
+fn reading(stretch: &Stretch) -> Reading {
+    let state = match (stretch.kind, stretch.swapped) {
+        (Kind::EngineOff, _) => State::EngineOff,
+        (Kind::Running, false) => State::Direct(stretch.setting),
+        (Kind::Running, true) => State::Swapped(stretch.setting),
+    };
+    let vacuum_kpa = match stretch.kind {
+        Kind::EngineOff => 0.0,
+        Kind::Running => 0.5 * (stretch.vac1_kpa + stretch.vac2_kpa),
+    };
+    let difference = &stretch.difference;
+    Reading { difference_kpa: difference.mean, u_kpa: difference.u, vacuum_kpa, state }
+}
+
+/// Out when any plateau is out, in when all are in.
+fn overall(plateaus: &[PlateauBalance]) -> Verdict {
+    let any = |verdict| plateaus.iter().any(|p| p.verdict == verdict);
+    if any(Verdict::OutOfTolerance) {
+        Verdict::OutOfTolerance
+    } else if plateaus.is_empty() || any(Verdict::NotSettled) {
+        Verdict::NotSettled
+    } else {
+        Verdict::InTolerance
+    }
+}
+
+/// The zero in words: the best cure there was, and the pair's error where it was measured.
+fn zero_used(stretches: &[Stretch], readings: &[Reading], prior: Prior) -> ZeroUsed {
+    let swapped = stretches.iter().find(|s| {
+        s.swapped
+            && stretches
+                .iter()
+                .any(|o| o.kind == Kind::Running && !o.swapped && o.setting == s.setting)
+    });
+    let off = stretches.iter().any(|s| s.kind == Kind::EngineOff);
+    let (method, vacuum) = match swapped {
+        Some(swapped) => (ZeroMethod::Swap, 0.5 * (swapped.vac1_kpa + swapped.vac2_kpa)),
+        None if off => (ZeroMethod::EngineOff, 0.0),
+        None => {
+            return ZeroUsed {
+                method: ZeroMethod::None,
+                offset_kpa: 0.0,
+                u_kpa: prior.u_offset_kpa,
+            };
+        }
+    };
+    let settings = stretches.iter().map(|s| s.setting + 1).max().unwrap_or(0);
+    let running = stretches.iter().any(|s| s.kind == Kind::Running);
+    let (offset_kpa, u_kpa) = Matching::solve(readings, if running { settings } else { 0 }, prior)
+        .map_or((0.0, prior.u_offset_kpa), |matching| matching.error_kpa(vacuum));
+    ZeroUsed { method, offset_kpa, u_kpa }
+}
+
+/// What is needed to work out one plateau.
+struct Pair<'a> {
+    signal: &'a Signal,
+    stretches: &'a [Stretch],
+    matching: &'a Matching,
+    prior: Prior,
+    conditions: &'a Conditions,
+}
+
+impl Pair<'_> {
+    fn plateau(&self, setting: usize) -> Option<PlateauBalance> {
+        let own: Vec<&Stretch> = self
+            .stretches
+            .iter()
+            .filter(|s| s.kind == Kind::Running && s.setting == setting)
+            .collect();
+        let (first, last) = (own.first()?, own.last()?);
+        let time: f64 = own.iter().map(|s| s.to_s - s.from_s).sum();
+        let weighted = |value: &dyn Fn(&Stretch) -> f64| {
+            own.iter().map(|s| value(s) * (s.to_s - s.from_s)).sum::<f64>() / time
+        };
+        let side = |one: bool| {
+            weighted(&|s: &Stretch| if s.swapped != one { s.vac1_kpa } else { s.vac2_kpa })
+        };
+        let rpm = own.iter().all(|s| s.rpm.is_some()).then(|| weighted(&|s| s.rpm.unwrap_or(0.0)));
+        let difference = self.matching.difference_kpa(setting);
+        let budget = self.budget(setting, &own);
+        let (u, dof) = (budget.combined(), budget.dof());
+        let reach = budget.coverage_factor(0.95) * u;
+        let (low, high) = (difference - reach, difference + reach);
+        let tolerance = self.conditions.tolerance_kpa;
+        let verdict = decision::decide(low, high, tolerance);
+        let (air, u_air) = self.air(0.5 * (side(true) + side(false)), difference, u)?;
+        let ripple = |one: bool| {
+            let rates: Option<Vec<f64>> =
+                own.iter().map(|s| ripple(self.signal, s, s.swapped != one)).collect();
+            rates.map(|r| r.iter().sum::<f64>() / r.len() as f64)
+        };
+        Some(PlateauBalance {
+            from_s: first.from_s,
+            to_s: last.to_s,
+            rpm,
+            cycles: own.iter().map(|s| s.cycles).sum::<f64>().round() as u64,
+            vac1_kpa: side(true),
+            vac2_kpa: side(false),
+            ripple1_kpa: ripple(true),
+            ripple2_kpa: ripple(false),
+            difference_kpa: difference,
+            low_kpa: low,
+            high_kpa: high,
+            u_kpa: u,
+            dof: Some(dof).filter(|d| d.is_finite()),
+            air1_over_air2: air,
+            air_low: air - budget.coverage_factor(0.95) * u_air,
+            air_high: air + budget.coverage_factor(0.95) * u_air,
+            verdict,
+            open: open(verdict, low, high),
+            needs_s: (verdict == Verdict::NotSettled)
+                .then(|| self.needs(&budget, difference, time))
+                .flatten(),
+            budget: rows(&budget),
+            stretches: own.iter().map(|s| self.averaged(s)).collect(),
+        })
+    }
+
+    fn averaged(&self, stretch: &Stretch) -> Averaged {
+        let vacuum = 0.5 * (stretch.vac1_kpa + stretch.vac2_kpa);
+        Averaged {
+            from_s: stretch.from_s,
+            to_s: stretch.to_s,
+            sign: if stretch.swapped { -1.0 } else { 1.0 },
+            error_kpa: self.matching.error_kpa(vacuum).0,
+        }
+    }
+
+    /// Everything that makes the difference uncertain.
+    fn budget(&self, setting: usize, own: &[&Stretch]) -> Budget {
+        let (offset, gain) = self.matching.left_by_prior_kpa(setting, self.prior);
+        let mut components = Vec::new();
+        for (number, stretch) in self.stretches.iter().enumerate() {
+            let u = (self.matching.sensitivity(setting, number) * stretch.difference.u).abs();
+            let is_own = stretch.kind == Kind::Running && stretch.setting == setting;
+            let name = if is_own { REPEATABILITY } else { "zero of the pair" };
+            components.push(Component { name, u, dof: stretch.difference.dof });
+        }
+        let worst = own
+            .iter()
+            .map(|s| resolution::of_difference(&self.signal.track, s.samples))
+            .fold(0.0, f64::max);
+        let aliased = own
+            .iter()
+            .map(|s| resolution::aliasing(self.signal, s.samples, self.conditions.cylinders))
+            .fold(0.0, f64::max);
+        for (name, u) in [
+            ("sensor offsets, not measured", offset),
+            ("sensor gains, not measured", gain),
+            ("resolution", worst),
+            ("logger in step with the engine", aliased),
+        ] {
+            components.push(Component { name, u, dof: f64::INFINITY });
+        }
+        components.retain(|c| c.u > 0.0);
+        Budget { components }
+    }
+
+    fn air(&self, vacuum: f64, difference: f64, u_difference: f64) -> Option<(f64, f64)> {
+        let conditions = self.conditions;
+        // Offset and gain that both sensors share, from the limits of one (rectangular).
+        let share = |limit: f64| limit / 3.0_f64.sqrt();
+        air_share::with_uncertainty(&Inputs {
+            vacuum_kpa: vacuum,
+            u_vacuum_kpa: share(conditions.sensor_offset_limit_kpa)
+                .hypot(share(conditions.sensor_gain_limit) * vacuum),
+            difference_kpa: difference,
+            u_difference_kpa: u_difference,
+            baro_kpa: conditions.baro_kpa,
+            u_baro_kpa: conditions.u_baro_kpa,
+        })
+    }
+
+    /// Seconds more that would settle the verdict: the repeatability shrinks with the square root
+    /// of time, the rest does not.
+    fn needs(&self, budget: &Budget, difference: f64, so_far_s: f64) -> Option<f64> {
+        let (mut shrinking, mut staying) = (0.0, 0.0);
+        for component in &budget.components {
+            if component.name == REPEATABILITY {
+                shrinking += component.u.powi(2);
+            } else {
+                staying += component.u.powi(2);
+            }
+        }
+        let to_limit = (difference.abs() - self.conditions.tolerance_kpa).abs();
+        decision::seconds_to_settle(&decision::Unsettled {
+            u_shrinking: shrinking.sqrt(),
+            u_staying: staying.sqrt(),
+            coverage_factor: budget.coverage_factor(0.95),
+            to_limit,
+            so_far_s,
+        })
+    }
+}
+
+const REPEATABILITY: &str = "repeatability";
+
+/// Components of one name joined into a row.
+fn rows(budget: &Budget) -> Vec<BudgetRow> {
+    let mut rows: Vec<BudgetRow> = Vec::new();
+    for component in &budget.components {
+        let dof = Some(component.dof).filter(|d| d.is_finite());
+        match rows.iter_mut().find(|row| row.name == component.name) {
+            Some(row) => {
+                row.u_kpa = row.u_kpa.hypot(component.u);
+                row.dof = match (row.dof, dof) {
+                    (Some(a), Some(b)) => Some(a + b),
+                    (a, b) => a.or(b),
+                };
+            }
+            None => rows.push(BudgetRow { name: component.name, u_kpa: component.u, dof }),
+        }
+    }
+    rows
+}
+
+/// The side with the higher vacuum has its throttle shut further.
+fn open(verdict: Verdict, low: f64, high: f64) -> Open {
+    match verdict {
+        Verdict::InTolerance => Open::None,
+        _ if low > 0.0 => Open::Carb1,
+        _ if high < 0.0 => Open::Carb2,
+        _ => Open::None,
+    }
+}
+
+/// Peak-to-peak swing within a cycle, kPa: the median over the blocks of a stretch.
+fn ripple(signal: &Signal, stretch: &Stretch, side_of_sensor1: bool) -> Option<f64> {
+    let column =
+        if side_of_sensor1 { &signal.track.vac1_kpa } else { &signal.track.vac2_kpa }.as_ref()?;
+    let starts = &signal.cycles.sample;
+    let from = starts.partition_point(|s| (*s as usize) < stretch.samples.0);
+    let to = starts.partition_point(|s| (*s as usize) < stretch.samples.1);
+    let mut swings = Vec::new();
+    for pair in starts.get(from..to)?.windows(2) {
+        let block = &column[pair[0] as usize..pair[1] as usize];
+        if block.len() < LEAST_A_CYCLE || block.iter().any(|v| !v.is_finite()) {
+            continue;
+        }
+        let high = block.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        let low = block.iter().copied().fold(f64::INFINITY, f64::min);
+        swings.push(high - low);
+    }
+    let middle = swings.len() / 2;
+    (!swings.is_empty()).then(|| *swings.select_nth_unstable_by(middle, f64::total_cmp).1)
+}
+
+/// A swing needs this many samples a cycle, or it misses the peaks.
+const LEAST_A_CYCLE: usize = 8;

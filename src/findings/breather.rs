@@ -1,5 +1,16 @@
 //! The idle drop when the oil filler cap comes off.
+//!
+//! A closed crankcase breather draws its air through the open filler when the cap comes off; that
+//! air is not metered, the mixture weakens and the idle drops. A system that already leaks hardly
+//! changes, a blocked one does not either, and an engine set too rich may speed up: the drop alone
+//! proves a seal, but does not tell the other cases apart.
 
+use super::Conditions;
+use super::cap_fit::{self, CapFit};
+use super::crankcase;
+use super::openings;
+use crate::signal::Signal;
+use crate::statistics::uncertainty::{Budget, Component, coverage_factor};
 use serde::Serialize;
 
 /// Verdict on the closed breather.
@@ -81,4 +92,191 @@ pub struct Breather {
     /// Fitted speed over time: (s, rev/min), for the chart.
     #[serde(skip)]
     pub curve: Vec<(f64, f64)>,
+}
+
+/// Smallest drop that counts, rev/min, and as a share of idle: the greater of the two (common
+/// practice, no published source).
+const THRESHOLD: (f64, f64) = (20.0, 0.025);
+
+/// Finds the openings of the filler and judges the drop.
+pub fn find(signal: &Signal, conditions: &Conditions) -> Breather {
+    let threshold =
+        |idle: f64| conditions.threshold_rpm.unwrap_or(THRESHOLD.0.max(THRESHOLD.1 * idle));
+    let found = openings::find(signal);
+    let fit = match &found {
+        Ok(found) => cap_fit::fit(signal, found),
+        Err(why) => return nothing(threshold(0.0), openings::sentence(*why)),
+    };
+    let Some(fit) = fit else {
+        let say = "Not settled: around the openings there is too little steady idle. Idle 15 s, cap off 10 s, cap on 10 s, two or three times.";
+        return nothing(threshold(0.0), say.into());
+    };
+    judge(signal, &fit, threshold(fit.idle_rpm))
+}
+
+fn nothing(threshold_rpm: f64, say: String) -> Breather {
+    Breather {
+        idle_rpm: None,
+        drop_rpm: None,
+        low_rpm: None,
+        high_rpm: None,
+        drop_percent: None,
+        tau_s: None,
+        threshold_rpm,
+        vacuum_change_kpa: None,
+        openings: Vec::new(),
+        crank_closed_kpa: None,
+        crank_open_kpa: None,
+        verdict: BreatherVerdict::NotSettled,
+        say,
+        causes: Vec::new(),
+        curve: Vec::new(),
+    }
+}
+
+/// The drop over all openings: (drop, standard uncertainty, coverage factor).
+///
+/// What the openings differ by more than their own uncertainties explain is a spread between
+/// repeats; it enters the uncertainty of the mean with one degree of freedom less than there are
+/// openings (DerSimonian and Laird 1986), so that a drop in one repeat of three proves nothing.
+fn pooled(fit: &CapFit) -> (f64, f64, f64) {
+    let n = fit.drops.len() as f64;
+    let drop = fit.drops.iter().map(|d| d.rpm).sum::<f64>() / n;
+    let mut components = vec![Component { name: "fit", u: fit.u_mean_rpm, dof: fit.dof }];
+    if fit.drops.len() > 1 {
+        let variance = fit.drops.iter().map(|d| (d.rpm - drop).powi(2)).sum::<f64>() / (n - 1.0);
+        let own = fit.drops.iter().map(|d| d.u_rpm.powi(2)).sum::<f64>() / n;
+        let between = ((variance - own).max(0.0) / n).sqrt();
+        components.push(Component { name: "between repeats", u: between, dof: n - 1.0 });
+    }
+    components.retain(|c| c.u > 0.0);
+    let budget = Budget { components };
+    (drop, budget.combined(), budget.coverage_factor(0.95))
+}
+
+fn judge(signal: &Signal, fit: &CapFit, threshold: f64) -> Breather {
+    let (drop, u, coverage) = pooled(fit);
+    let (low, high) = (drop - coverage * u, drop + coverage * u);
+    let crank = crankcase::find(signal, fit);
+    let returned = fit.openings.iter().any(|o| o.on_s.is_some());
+    let verdict = verdict(low, high, threshold, crank.as_ref(), returned);
+    let openings = fit
+        .openings
+        .iter()
+        .zip(&fit.drops)
+        .map(|(opening, d)| Opening {
+            off_s: opening.off_s,
+            on_s: opening.on_s,
+            drop_rpm: d.rpm,
+            low_rpm: d.rpm - coverage_factor(0.95, d.dof) * d.u_rpm,
+            high_rpm: d.rpm + coverage_factor(0.95, d.dof) * d.u_rpm,
+            from: opening.from,
+        })
+        .collect();
+    let numbers = Numbers { drop, low, high, idle: fit.idle_rpm, threshold, returned };
+    Breather {
+        idle_rpm: Some(fit.idle_rpm),
+        drop_rpm: Some(drop),
+        low_rpm: Some(low),
+        high_rpm: Some(high),
+        drop_percent: Some(100.0 * drop / fit.idle_rpm),
+        tau_s: fit.tau_s,
+        threshold_rpm: threshold,
+        vacuum_change_kpa: fit.vacuum_change_kpa,
+        openings,
+        crank_closed_kpa: crank.as_ref().map(|c| c.closed_kpa),
+        crank_open_kpa: crank.as_ref().map(|c| c.open_kpa),
+        verdict,
+        say: say(verdict, &numbers),
+        causes: causes(verdict),
+        curve: fit.curve.clone(),
+    }
+}
+
+/// Sealed only with the whole interval above the threshold; the other verdicts likewise.
+fn verdict(
+    low: f64,
+    high: f64,
+    threshold: f64,
+    crank: Option<&crankcase::Crankcase>,
+    returned: bool,
+) -> BreatherVerdict {
+    if !returned {
+        return BreatherVerdict::NotSettled;
+    }
+    if low > threshold {
+        BreatherVerdict::Sealed
+    } else if high < -threshold {
+        BreatherVerdict::RevsRise
+    } else if high < threshold && low > -threshold {
+        match crank {
+            Some(crank) if crank.pushed_up() => BreatherVerdict::Blocked,
+            Some(_) => BreatherVerdict::NotSealed,
+            None => BreatherVerdict::NotSealedOrBlocked,
+        }
+    } else {
+        BreatherVerdict::NotSettled
+    }
+}
+
+struct Numbers {
+    drop: f64,
+    low: f64,
+    high: f64,
+    idle: f64,
+    threshold: f64,
+    returned: bool,
+}
+
+fn say(verdict: BreatherVerdict, n: &Numbers) -> String {
+    let Numbers { drop, low, high, idle, threshold, returned } = n;
+    let size = format!("{drop:.0} rev/min (between {low:.0} and {high:.0}) from {idle:.0}");
+    let moves = if *drop > 0.5 {
+        format!("drops by only {size}")
+    } else {
+        format!("does not drop (the change lies between {:.0} and {:.0} rev/min)", -high, -low)
+    };
+    match verdict {
+        BreatherVerdict::Sealed => format!(
+            "The breather is sealed: with the cap off the idle drops by {size}, more than the {threshold:.0} that count."
+        ),
+        BreatherVerdict::NotSealedOrBlocked => format!(
+            "Not sealed, or blocked: with the cap off the idle {moves}, less than the {threshold:.0} that count. Lay a sheet of paper on the open filler: drawn down, the breather pulls and air leaks in elsewhere; not drawn down, it is blocked."
+        ),
+        BreatherVerdict::NotSealed => format!(
+            "Not sealed: with the cap off the idle {moves}, and the crankcase stays near atmosphere with the cap on: air leaks in."
+        ),
+        BreatherVerdict::Blocked => format!(
+            "Blocked: with the cap off the idle {moves}, and with the cap on the crankcase is pushed above atmosphere: the breather passes nothing."
+        ),
+        BreatherVerdict::RevsRise => format!(
+            "The revs rise by {:.0} rev/min (between {:.0} and {:.0}) with the cap off: the mixture is rich, so this test cannot prove the seal. Correct the mixture first.",
+            -drop, -high, -low
+        ),
+        BreatherVerdict::NotSettled if !returned => "Not settled: the cap came off and did not go back on, and a single step can be a fan or a drift. Idle 15 s, cap off 10 s, cap on 10 s, two or three times.".into(),
+        BreatherVerdict::NotSettled => format!(
+            "Not settled: the idle drop is {size}, and {threshold:.0} are needed: neither is proven. Repeat the opening two or three times, 10 s off and 10 s on, with fan and lights off."
+        ),
+    }
+}
+
+fn causes(verdict: BreatherVerdict) -> Vec<String> {
+    let list: &[&str] = match verdict {
+        BreatherVerdict::NotSealed => &[
+            "oil filler cap seal, dipstick seal",
+            "breather hose split or loose",
+            "rocker cover, side cover or sump gasket, crankshaft seals",
+        ],
+        BreatherVerdict::Blocked => {
+            &["breather hose kinked or clogged", "breather valve or gauze clogged"]
+        }
+        BreatherVerdict::NotSealedOrBlocked => &[
+            "oil filler cap seal, dipstick seal, breather hose, rocker cover and sump gaskets (air leaks in)",
+            "breather hose, valve or gauze clogged (nothing is drawn)",
+            "the breather is not connected to the carburettors",
+        ],
+        BreatherVerdict::RevsRise => &["idle mixture too rich on one or both carburettors"],
+        BreatherVerdict::Sealed | BreatherVerdict::NotSettled => &[],
+    };
+    list.iter().map(|text| (*text).to_string()).collect()
 }

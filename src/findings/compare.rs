@@ -1,6 +1,8 @@
 //! Before and after: how far the work has brought the pair.
 
-use super::balance::Balance;
+use super::balance::{Balance, PlateauBalance};
+use crate::statistics::decision::Verdict;
+use crate::statistics::uncertainty::{Budget, Component};
 use serde::Serialize;
 
 /// Change at one speed. Intervals are 95 %.
@@ -31,4 +33,88 @@ pub struct Comparison {
     pub change: Vec<Change>,
     /// One plain sentence.
     pub say: String,
+}
+
+/// Plateaus of two logs are at one speed when they differ by less than this share.
+const SAME_SPEED: f64 = 0.1;
+
+/// Compares two balances, speed by speed.
+///
+/// The two logs are taken as independent: what they share of the sensors' error then counts twice,
+/// which makes the interval of the change wide rather than narrow.
+pub fn find(before: Balance, after: Balance) -> Comparison {
+    let mut free: Vec<&PlateauBalance> = after.plateaus.iter().collect();
+    let mut change = Vec::new();
+    for old in &before.plateaus {
+        let nearest = (0..free.len())
+            .filter(|k| same_speed(old.rpm, free[*k].rpm))
+            .min_by(|a, b| apart(old.rpm, free[*a].rpm).total_cmp(&apart(old.rpm, free[*b].rpm)));
+        if let Some(nearest) = nearest {
+            change.push(change_of(old, free.remove(nearest)));
+        }
+    }
+    let say = sentence(&before, &after, &change);
+    Comparison { before, after, change, say }
+}
+
+fn apart(a: Option<f64>, b: Option<f64>) -> f64 {
+    a.zip(b).map_or(0.0, |(a, b)| (a - b).abs())
+}
+
+/// Speeds that are both unknown count as one: the log's only plateau is then all there is.
+fn same_speed(a: Option<f64>, b: Option<f64>) -> bool {
+    match (a, b) {
+        (Some(a), Some(b)) => (a - b).abs() <= SAME_SPEED * a,
+        (None, None) => true,
+        _ => false,
+    }
+}
+
+fn change_of(old: &PlateauBalance, new: &PlateauBalance) -> Change {
+    let part = |name, p: &PlateauBalance| Component {
+        name,
+        u: p.u_kpa,
+        dof: p.dof.unwrap_or(f64::INFINITY),
+    };
+    let budget = Budget { components: vec![part("before", old), part("after", new)] };
+    let reach = budget.coverage_factor(0.95) * budget.combined();
+    let size = new.difference_kpa.abs() - old.difference_kpa.abs();
+    let rpm = old.rpm.zip(new.rpm).map(|(a, b)| 0.5 * (a + b));
+    Change {
+        rpm,
+        before_kpa: old.difference_kpa,
+        after_kpa: new.difference_kpa,
+        low_kpa: size - reach,
+        high_kpa: size + reach,
+        improved: size + reach < 0.0,
+    }
+}
+
+fn sentence(before: &Balance, after: &Balance, change: &[Change]) -> String {
+    if before.plateaus.is_empty() || after.plateaus.is_empty() {
+        let which = if before.plateaus.is_empty() { "first" } else { "second" };
+        return format!(
+            "Nothing to compare: the {which} log holds no plateau that could be judged."
+        );
+    }
+    if change.is_empty() {
+        return "Nothing to compare: the two logs hold no speed in common.".into();
+    }
+    let improved = change.iter().filter(|c| c.improved).count();
+    let worse = change.iter().filter(|c| c.low_kpa > 0.0).count();
+    let now = match after.verdict {
+        Verdict::InTolerance => "Now in tolerance",
+        Verdict::OutOfTolerance => "Still out of tolerance",
+        Verdict::NotSettled => "Not settled whether it is in tolerance now",
+    };
+    let speeds = |count: usize| {
+        format!("{count} of {} speed{}", change.len(), if change.len() == 1 { "" } else { "s" })
+    };
+    let how = match (improved, worse) {
+        (0, 0) => "no change beyond the uncertainty at any speed".to_string(),
+        (_, 0) => format!("better at {}", speeds(improved)),
+        (0, _) => format!("worse at {}", speeds(worse)),
+        (..) => format!("better at {}, worse at {worse}", speeds(improved)),
+    };
+    format!("{now}: {how}.")
 }

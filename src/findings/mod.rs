@@ -1,10 +1,18 @@
 //! From signals to plain results: a number, its interval, a verdict by a stated rule, and the
 //! sentence that a person needs. A finding knows no terminal, no chart and no clock.
 
+pub mod advice;
+pub mod air_share;
 pub mod balance;
 pub mod breather;
+pub mod cap_fit;
 pub mod compare;
+pub mod crankcase;
+pub mod openings;
+pub mod resolution;
+pub mod stretches;
 
+pub use crate::statistics::decision::Verdict;
 use serde::Serialize;
 
 /// What the user calls the two sides.

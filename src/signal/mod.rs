@@ -3,11 +3,13 @@
 
 pub mod cleaning;
 pub mod cycles;
+pub mod hoses;
 pub mod plateaus;
 pub mod ripple;
 
 use crate::sample::{Remark, Track};
 use cycles::Cycles;
+use hoses::HoseChange;
 use plateaus::{Plateau, Step};
 
 /// A log made ready for the findings.
@@ -21,6 +23,8 @@ pub struct Signal {
     pub plateaus: Vec<Plateau>,
     /// Lasting steps of speed.
     pub steps: Vec<Step>,
+    /// Changes of the hoses, in the order of time.
+    pub hoses: Vec<HoseChange>,
     /// Median sampling rate, Hz.
     pub sample_rate_hz: f64,
     /// Speed from the ripple of the vacuum, rev/min; absent when the log is too slow or too calm.
@@ -59,6 +63,8 @@ pub fn prepare(mut track: Track, cylinders: u32) -> Signal {
     let series = plateau_series(&track, &cycles);
     let mut plateaus = plateaus::find(&cycles, &series);
     let mut steps = plateaus::steps(&cycles, &plateaus);
+    let (hoses, unmarked) = hoses::find(&track.marks, &cycles, &plateaus);
+    remarks.extend(unmarked);
     for row in plateaus
         .iter_mut()
         .flat_map(|p| [&mut p.from_row, &mut p.to_row])
@@ -74,6 +80,7 @@ pub fn prepare(mut track: Track, cylinders: u32) -> Signal {
         cycles,
         plateaus,
         steps,
+        hoses,
         remarks,
     }
 }

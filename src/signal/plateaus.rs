@@ -68,10 +68,10 @@ const LEAST_READINGS: usize = 6;
 const SAME_RPM: f64 = 20.0;
 /// The same as a share of the level, for high speeds and where vacuum stands in for speed.
 const SAME_SHARE: f64 = 0.01;
-/// A plateau may rise or fall over its length by this share of what parts two plateaus.
-const LEVEL_SHARE: f64 = 0.5;
 /// A first average within this share of it has arrived; another one is still part of the settling.
 const ARRIVED_SHARE: f64 = 0.25;
+/// A plateau may rise or fall over its length by this share of its level: a foot holds no better.
+const LEVEL_SHARE: f64 = 0.02;
 /// Settling takes no longer than this, s, nor than a fifth of the stretch.
 const SETTLING_LIMIT_S: f64 = 10.0;
 /// Settling is judged on averages over this time, s.
@@ -289,7 +289,7 @@ fn trim(levels: &Levels, entries: Range<usize>, span_s: f64) -> Option<Range<usi
     (first < last).then(|| entries.start + first..entries.start + last)
 }
 
-/// The slope over the whole length stays below the scatter or below what matters.
+/// The rise over the whole length stays below the scatter or below what parts two plateaus.
 ///
 /// The slope is the median over pairs half a length apart (Theil's estimator with non-overlapping
 /// pairs), so that a little settling at one end does not pass for a slope.
@@ -304,7 +304,7 @@ fn is_level(levels: &Levels, entries: &Range<usize>) -> bool {
     let level = median(values.iter().copied());
     let line = |k: usize| level + rise * (k as f64 / last - 0.5);
     let scatter = 1.4826 * median(values.iter().enumerate().map(|(k, v)| (v - line(k)).abs()));
-    rise.abs() <= (2.0 * scatter).max(LEVEL_SHARE * levels.same(level))
+    rise.abs() <= (2.0 * scatter).max(levels.same(level)).max(LEVEL_SHARE * level.abs())
 }
 
 /// Upper median; 0 of nothing.
@@ -357,22 +357,44 @@ pub fn steps(cycles: &Cycles, plateaus: &[Plateau]) -> Vec<Step> {
         .filter_map(|pair| {
             let (before_rpm, after_rpm) = (pair[0].rpm?, pair[1].rpm?);
             let lasting = (after_rpm - before_rpm).abs() > SAME_RPM.max(SAME_SHARE * before_rpm);
+            let start = departure(cycles, pair[0], pair[1], before_rpm, after_rpm)?;
             lasting.then(|| Step {
-                at_s: pair[0].to_s,
-                at_row: pair[0].to_row + 1,
+                at_s: cycles.from_s[start],
+                at_row: cycles.sample[start],
                 before_rpm,
                 after_rpm,
-                sharp: is_sharp(cycles, pair[0], before_rpm, after_rpm),
+                sharp: is_sharp(cycles, start, before_rpm, after_rpm),
             })
         })
         .collect()
 }
 
+/// The block at which the speed leaves the old level for good: the last one on the old side of
+/// half-way is found first, and from there the way back to the old level.
+fn departure(
+    cycles: &Cycles,
+    before: &Plateau,
+    after: &Plateau,
+    from_rpm: f64,
+    to_rpm: f64,
+) -> Option<usize> {
+    let rpm = cycles.rpm.as_ref()?;
+    let progress = |k: usize| (rpm[k] - from_rpm) / (to_rpm - from_rpm);
+    let left = SAME_RPM.max(SAME_SHARE * from_rpm) / (to_rpm - from_rpm).abs();
+    let crossing = (before.end_block..after.first_block)
+        .rev()
+        .find(|k| progress(*k) < 0.5)
+        .map_or(before.end_block, |k| k + 1);
+    let on_the_way = |k: &usize| progress(*k) > left;
+    let start = (before.end_block..crossing).rev().take_while(on_the_way).last();
+    Some(start.unwrap_or(crossing))
+}
+
 /// Half the way is made within [`SHARP_S`] of leaving the first plateau.
-fn is_sharp(cycles: &Cycles, before: &Plateau, from_rpm: f64, to_rpm: f64) -> bool {
+fn is_sharp(cycles: &Cycles, start: usize, from_rpm: f64, to_rpm: f64) -> bool {
     let Some(rpm) = &cycles.rpm else { return false };
     let half = 0.5 * (from_rpm + to_rpm);
-    (before.end_block..cycles.len())
-        .take_while(|k| cycles.from_s[*k] <= before.to_s + SHARP_S)
+    (start..cycles.len())
+        .take_while(|k| cycles.from_s[*k] <= cycles.from_s[start] + SHARP_S)
         .any(|k| (rpm[k] - half) * (to_rpm - from_rpm) >= 0.0)
 }
