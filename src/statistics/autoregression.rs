@@ -30,7 +30,7 @@ impl Autoregression {
             residuals[k..].iter().zip(residuals).map(|(a, b)| a * b).sum::<f64>() / n as f64
         };
         let gamma: Vec<f64> = (0..=order).map(lag).collect();
-        if !(gamma[0] > 0.0) {
+        if gamma[0].is_nan() || gamma[0] <= 0.0 {
             return None;
         }
         let mut phi: Vec<f64> = Vec::with_capacity(order);

@@ -38,7 +38,11 @@ pub fn fit(observations: &[Observation]) -> Option<Fit> {
     let unknowns = observations.first()?.coefficients.len();
     let mut normal = vec![vec![0.0; unknowns]; unknowns];
     for seen in observations {
-        if !seen.value.is_finite() || !(seen.u > 0.0) || seen.coefficients.len() != unknowns {
+        if !seen.value.is_finite()
+            || seen.u.is_nan()
+            || seen.u <= 0.0
+            || seen.coefficients.len() != unknowns
+        {
             return None;
         }
         let weight = seen.u.powi(-2);

@@ -1,5 +1,6 @@
 //! Pure functions on slices of f64: fit to be a crate of their own, they know nothing of engines.
 
+pub mod autoregression;
 pub mod changes;
 pub mod correlated;
 pub mod decision;
