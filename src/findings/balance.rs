@@ -11,7 +11,7 @@ use super::{Conditions, resolution};
 use crate::sensors::matching::{Matching, Prior, Reading, State};
 use crate::signal::Signal;
 use crate::signal::plateaus::Kind;
-use crate::statistics::decision::{self, Verdict};
+use crate::statistics::decision::{self, SoFar, Verdict};
 use crate::statistics::uncertainty::{Budget, Component};
 use serde::Serialize;
 
@@ -247,9 +247,10 @@ impl Pair<'_> {
         };
         let rpm = own.iter().all(|s| s.rpm.is_some()).then(|| weighted(&|s| s.rpm.unwrap_or(0.0)));
         let difference = self.matching.difference_kpa(setting);
-        let budget = self.budget(setting, &own);
-        let (u, dof) = (budget.combined(), budget.dof());
-        let reach = budget.coverage_factor(0.95) * u;
+        let budget = self.budget(setting, &own)?;
+        let (u, dof) = (budget.u, budget.dof);
+        let coverage = budget.coverage_factor(LEVEL)?;
+        let reach = coverage * u;
         let (low, high) = (difference - reach, difference + reach);
         let tolerance = self.conditions.tolerance_kpa;
         let verdict = decision::decide(low, high, tolerance);
@@ -274,8 +275,8 @@ impl Pair<'_> {
             u_kpa: u,
             dof: Some(dof).filter(|d| d.is_finite()),
             air1_over_air2: air,
-            air_low: air - budget.coverage_factor(0.95) * u_air,
-            air_high: air + budget.coverage_factor(0.95) * u_air,
+            air_low: air - coverage * u_air,
+            air_high: air + coverage * u_air,
             verdict,
             open: open(verdict, low, high),
             needs_s: (verdict == Verdict::NotSettled)
@@ -297,7 +298,7 @@ impl Pair<'_> {
     }
 
     /// Everything that makes the difference uncertain.
-    fn budget(&self, setting: usize, own: &[&Stretch]) -> Budget {
+    fn budget(&self, setting: usize, own: &[&Stretch]) -> Option<Budget> {
         let (offset, gain) = self.matching.left_by_prior_kpa(setting, self.prior);
         let mut components = Vec::new();
         for (number, stretch) in self.stretches.iter().enumerate() {
@@ -323,7 +324,7 @@ impl Pair<'_> {
             components.push(Component { name, u, dof: f64::INFINITY });
         }
         components.retain(|c| c.u > 0.0);
-        Budget { components }
+        Budget::new(components).ok()
     }
 
     fn air(&self, vacuum: f64, difference: f64, u_difference: f64) -> Option<(f64, f64)> {
@@ -344,25 +345,18 @@ impl Pair<'_> {
     /// Seconds more that would settle the verdict: the repeatability shrinks with the square root
     /// of time, the rest does not.
     fn needs(&self, budget: &Budget, difference: f64, so_far_s: f64) -> Option<f64> {
-        let (mut shrinking, mut staying) = (0.0, 0.0);
-        for component in &budget.components {
-            if component.name == REPEATABILITY {
-                shrinking += component.u.powi(2);
-            } else {
-                staying += component.u.powi(2);
-            }
-        }
-        let to_limit = (difference.abs() - self.conditions.tolerance_kpa).abs();
-        decision::seconds_to_settle(&decision::Unsettled {
-            u_shrinking: shrinking.sqrt(),
-            u_staying: staying.sqrt(),
-            coverage_factor: budget.coverage_factor(0.95),
-            to_limit,
-            so_far_s,
+        decision::seconds_more(&SoFar {
+            u_random: budget.part(|c| c.name == REPEATABILITY),
+            u_systematic: budget.part(|c| c.name != REPEATABILITY),
+            seconds: so_far_s,
+            to_limit: (difference.abs() - self.conditions.tolerance_kpa).abs(),
+            coverage_factor: budget.coverage_factor(LEVEL)?,
         })
     }
 }
 
+/// Probability that the intervals hold.
+pub(super) const LEVEL: f64 = 0.95;
 const REPEATABILITY: &str = "repeatability";
 
 /// Components of one name joined into a row.

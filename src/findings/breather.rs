@@ -6,11 +6,13 @@
 //! proves a seal, but does not tell the other cases apart.
 
 use super::Conditions;
+use super::balance::LEVEL;
 use super::cap_fit::{self, CapFit};
 use super::crankcase;
 use super::openings;
 use crate::signal::Signal;
-use crate::statistics::uncertainty::{Budget, Component, coverage_factor};
+use crate::statistics::student;
+use crate::statistics::uncertainty::{Budget, Component};
 use serde::Serialize;
 
 /// Verdict on the closed breather.
@@ -107,11 +109,10 @@ pub fn find(signal: &Signal, conditions: &Conditions) -> Breather {
         Ok(found) => cap_fit::fit(signal, found),
         Err(why) => return nothing(threshold(0.0), openings::sentence(*why)),
     };
-    let Some(fit) = fit else {
+    fit.and_then(|fit| judge(signal, &fit, threshold(fit.idle_rpm))).unwrap_or_else(|| {
         let say = "Not settled: around the openings there is too little steady idle. Idle 15 s, cap off 10 s, cap on 10 s, two or three times.";
-        return nothing(threshold(0.0), say.into());
-    };
-    judge(signal, &fit, threshold(fit.idle_rpm))
+        nothing(threshold(0.0), say.into())
+    })
 }
 
 fn nothing(threshold_rpm: f64, say: String) -> Breather {
@@ -134,12 +135,12 @@ fn nothing(threshold_rpm: f64, say: String) -> Breather {
     }
 }
 
-/// The drop over all openings: (drop, standard uncertainty, coverage factor).
+/// The drop over all openings: (drop, low, high).
 ///
 /// What the openings differ by more than their own uncertainties explain is a spread between
 /// repeats; it enters the uncertainty of the mean with one degree of freedom less than there are
 /// openings (DerSimonian and Laird 1986), so that a drop in one repeat of three proves nothing.
-fn pooled(fit: &CapFit) -> (f64, f64, f64) {
+fn pooled(fit: &CapFit) -> Option<(f64, f64, f64)> {
     let n = fit.drops.len() as f64;
     let drop = fit.drops.iter().map(|d| d.rpm).sum::<f64>() / n;
     let mut components = vec![Component { name: "fit", u: fit.u_mean_rpm, dof: fit.dof }];
@@ -150,13 +151,13 @@ fn pooled(fit: &CapFit) -> (f64, f64, f64) {
         components.push(Component { name: "between repeats", u: between, dof: n - 1.0 });
     }
     components.retain(|c| c.u > 0.0);
-    let budget = Budget { components };
-    (drop, budget.combined(), budget.coverage_factor(0.95))
+    let budget = Budget::new(components).ok()?;
+    let (low, high) = budget.interval(drop, LEVEL)?;
+    Some((drop, low, high))
 }
 
-fn judge(signal: &Signal, fit: &CapFit, threshold: f64) -> Breather {
-    let (drop, u, coverage) = pooled(fit);
-    let (low, high) = (drop - coverage * u, drop + coverage * u);
+fn judge(signal: &Signal, fit: &CapFit, threshold: f64) -> Option<Breather> {
+    let (drop, low, high) = pooled(fit)?;
     let crank = crankcase::find(signal, fit);
     let returned = fit.openings.iter().any(|o| o.on_s.is_some());
     let verdict = verdict(low, high, threshold, crank.as_ref(), returned);
@@ -164,17 +165,20 @@ fn judge(signal: &Signal, fit: &CapFit, threshold: f64) -> Breather {
         .openings
         .iter()
         .zip(&fit.drops)
-        .map(|(opening, d)| Opening {
-            off_s: opening.off_s,
-            on_s: opening.on_s,
-            drop_rpm: d.rpm,
-            low_rpm: d.rpm - coverage_factor(0.95, d.dof) * d.u_rpm,
-            high_rpm: d.rpm + coverage_factor(0.95, d.dof) * d.u_rpm,
-            from: opening.from,
+        .map(|(opening, d)| {
+            let reach = student::coverage_factor(LEVEL, d.dof)? * d.u_rpm;
+            Some(Opening {
+                off_s: opening.off_s,
+                on_s: opening.on_s,
+                drop_rpm: d.rpm,
+                low_rpm: d.rpm - reach,
+                high_rpm: d.rpm + reach,
+                from: opening.from,
+            })
         })
-        .collect();
+        .collect::<Option<Vec<Opening>>>()?;
     let numbers = Numbers { drop, low, high, idle: fit.idle_rpm, threshold, returned };
-    Breather {
+    Some(Breather {
         idle_rpm: Some(fit.idle_rpm),
         drop_rpm: Some(drop),
         low_rpm: Some(low),
@@ -190,7 +194,7 @@ fn judge(signal: &Signal, fit: &CapFit, threshold: f64) -> Breather {
         say: say(verdict, &numbers),
         causes: causes(verdict),
         curve: fit.curve.clone(),
-    }
+    })
 }
 
 /// Sealed only with the whole interval above the threshold; the other verdicts likewise.

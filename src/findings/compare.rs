@@ -1,6 +1,6 @@
 //! Before and after: how far the work has brought the pair.
 
-use super::balance::{Balance, PlateauBalance};
+use super::balance::{Balance, LEVEL, PlateauBalance};
 use crate::statistics::decision::Verdict;
 use crate::statistics::uncertainty::{Budget, Component};
 use serde::Serialize;
@@ -50,7 +50,7 @@ pub fn find(before: Balance, after: Balance) -> Comparison {
             .filter(|k| same_speed(old.rpm, free[*k].rpm))
             .min_by(|a, b| apart(old.rpm, free[*a].rpm).total_cmp(&apart(old.rpm, free[*b].rpm)));
         if let Some(nearest) = nearest {
-            change.push(change_of(old, free.remove(nearest)));
+            change.extend(change_of(old, free.remove(nearest)));
         }
     }
     let say = sentence(&before, &after, &change);
@@ -70,24 +70,24 @@ fn same_speed(a: Option<f64>, b: Option<f64>) -> bool {
     }
 }
 
-fn change_of(old: &PlateauBalance, new: &PlateauBalance) -> Change {
+fn change_of(old: &PlateauBalance, new: &PlateauBalance) -> Option<Change> {
     let part = |name, p: &PlateauBalance| Component {
         name,
         u: p.u_kpa,
         dof: p.dof.unwrap_or(f64::INFINITY),
     };
-    let budget = Budget { components: vec![part("before", old), part("after", new)] };
-    let reach = budget.coverage_factor(0.95) * budget.combined();
+    let budget = Budget::new(vec![part("before", old), part("after", new)]).ok()?;
     let size = new.difference_kpa.abs() - old.difference_kpa.abs();
+    let (low_kpa, high_kpa) = budget.interval(size, LEVEL)?;
     let rpm = old.rpm.zip(new.rpm).map(|(a, b)| 0.5 * (a + b));
-    Change {
+    Some(Change {
         rpm,
         before_kpa: old.difference_kpa,
         after_kpa: new.difference_kpa,
-        low_kpa: size - reach,
-        high_kpa: size + reach,
-        improved: size + reach < 0.0,
-    }
+        low_kpa,
+        high_kpa,
+        improved: high_kpa < 0.0,
+    })
 }
 
 fn sentence(before: &Balance, after: &Balance, change: &[Change]) -> String {

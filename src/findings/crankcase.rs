@@ -4,6 +4,7 @@
 //! zero. With the cap on, a sealed system pulls the crankcase below that, a leak leaves it near, and
 //! a blocked breather lets the gas that blows by the pistons push it above.
 
+use super::balance::LEVEL;
 use super::cap_fit::CapFit;
 use crate::signal::Signal;
 use crate::statistics::correlated::{MeanInterval, mean_interval};
@@ -47,7 +48,7 @@ pub fn find(signal: &Signal, fit: &CapFit) -> Option<Crankcase> {
         let off = fit.openings.iter().any(|o| at > o.off_s && o.on_s.is_none_or(|on| at < on));
         if off { open.push(crank[k]) } else { closed.push(crank[k]) }
     }
-    let interval = |values: &[f64]| mean_interval(values, 0.95);
+    let interval = |values: &[f64]| mean_interval(values, LEVEL);
     let (closed, open): (MeanInterval, MeanInterval) = (interval(&closed)?, interval(&open)?);
     let reach = (closed.high - closed.mean).hypot(open.high - open.mean);
     Some(Crankcase {

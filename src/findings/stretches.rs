@@ -1,5 +1,6 @@
 //! Stretches on which the pair is compared: steady speed, hoses on, one state of the hoses.
 
+use super::balance::LEVEL;
 use crate::signal::Signal;
 use crate::signal::hoses::HoseChange;
 use crate::signal::plateaus::{Kind, Plateau};
@@ -121,7 +122,7 @@ fn average(
         cycles: turned,
         vac1_kpa: mean(one),
         vac2_kpa: mean(two),
-        difference: mean_interval(&difference, 0.95)?,
+        difference: mean_interval(&difference, LEVEL)?,
         samples: (cycles.sample[first] as usize, end_sample),
         hose_off: read.len() - kept.len(),
     })
