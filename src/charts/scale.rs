@@ -177,6 +177,11 @@ impl Clock {
         }
     }
 
+    /// Symbol of the unit of the axis.
+    pub fn unit(&self) -> &'static str {
+        if self.unit_s > 1.0 { "min" } else { "s" }
+    }
+
     /// Log time in the unit of the axis.
     pub fn at(&self, seconds: f64) -> f64 {
         (seconds - self.origin_s) / self.unit_s
