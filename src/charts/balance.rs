@@ -23,6 +23,7 @@ pub(super) fn draw(
     let time_s = time_range(signal).ok_or(nothing)?;
     let pair = Pair::new(frame, signal, finding)?;
     let mut sheet = Sheet::new(frame)?;
+    let sides = &sheet.names(sides);
     let clock = Clock::of(time_s);
     let time = Range::of([clock.at(time_s.low()), clock.at(time_s.high())]).unwrap_or(time_s);
     let speed = Speed::new(signal);

@@ -24,6 +24,7 @@ pub(super) fn draw(
     let before = Column::new("Before", Pair::new(frame, before, &finding.before)?)?;
     let after = Column::new("After", Pair::new(frame, after, &finding.after)?)?;
     let mut sheet = Sheet::new(frame)?;
+    let sides = &sheet.names(sides);
     let scale = Scale::of(&before, &after)?;
     let shares = Shares::new(finding, sides, frame);
     let ranges = [&scale.difference, &scale.vacuum];
@@ -33,7 +34,7 @@ pub(super) fn draw(
     let head = head(&sheet, &before, &after, frame, sides, space);
     head.draw(&mut sheet, space.left, space.right, space.top);
     let em = sheet.em;
-    let foot = if shares.is_some() { (0.25 * sheet.height).max(12.0 * em) } else { 0.0 };
+    let foot = if shares.is_some() { (0.25 * sheet.height).max(15.0 * em) } else { 0.0 };
     let top = space.top + head.height(&sheet);
     let upper = Space { top, bottom: space.bottom - foot, ..space };
     let middle = 0.5 * (space.left + space.right);

@@ -45,6 +45,9 @@ pub(super) struct Space {
     pub bottom: f64,
 }
 
+/// Most lines of a title; what is longer ends in an ellipsis there and stands whole in the report.
+const MOST_LINES: usize = 4;
+
 /// Draws title and subtitle; returns the space under them.
 pub(super) fn title(sheet: &mut Sheet, say: &str, notes: &str) -> Space {
     let em = sheet.em;
@@ -55,6 +58,10 @@ pub(super) fn title(sheet: &mut Sheet, say: &str, notes: &str) -> Space {
     if lines.len() > 3 {
         face.em = 1.05 * em;
         lines = sheet.fonts().wrap_evenly(say, true, (right - left) / face.em);
+    }
+    if lines.len() > MOST_LINES {
+        let rest = lines.split_off(MOST_LINES - 1).join(" ");
+        lines.push(sheet.fonts().shorten(&rest, true, (right - left) / face.em));
     }
     let mut y = 0.7 * em;
     for line in &lines {
@@ -67,12 +74,12 @@ pub(super) fn title(sheet: &mut Sheet, say: &str, notes: &str) -> Space {
         sheet.text((left, y + em), Anchor::Start, quiet, &line);
         y += LINE * em;
     }
-    sheet.title = lines.join(" ");
+    sheet.title = say.to_owned();
     Space { left, right, top: y + 0.7 * em, bottom: sheet.height - 0.6 * em }
 }
 
 /// Height of a panel under which its axis cannot be read, em.
-const LEAST: f64 = 4.5;
+const LEAST: f64 = 3.8;
 
 /// What a stack of panels keeps free at its edges.
 #[derive(Debug, Clone, Copy)]
@@ -196,7 +203,7 @@ impl Panel {
     /// Level grid lines and the numbers of the upright axis.
     pub fn levels(&self, sheet: &mut Sheet) {
         let (em, hair, face) = (sheet.em, sheet.hair(), sheet.quiet());
-        let most = ((self.bottom() - self.top()) / (2.1 * em)).floor().clamp(2.0, 8.0);
+        let most = ((self.bottom() - self.top()) / (1.75 * em)).floor().clamp(2.0, 8.0);
         for tick in ticks(self.y.range, most as usize) {
             let y = self.y.px(tick.value);
             sheet.level(self.x.from, self.x.to, y, hair, ink::GRID);
