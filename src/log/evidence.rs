@@ -131,8 +131,15 @@ pub(super) fn unit_shown(spread: Spread) -> UnitShown {
             return UnitShown::Atmosphere(unit);
         }
     }
-    let possible = spread.high <= 110.0 && spread.low >= -110.0;
-    if possible { UnitShown::Assumed } else { UnitShown::Unknown }
+    if spread.high <= 110.0 && spread.low >= -110.0 {
+        return UnitShown::Assumed;
+    }
+    // 850 to 1060 is the atmosphere in hPa, and half of a log at that in any other unit, or as a
+    // vacuum, is deeper than an engine draws.
+    if ATMOSPHERE.contains(&PressureUnit::Hpa.to_kpa(spread.middle).0) {
+        return UnitShown::Atmosphere(PressureUnit::Hpa);
+    }
+    UnitShown::Unknown
 }
 
 #[cfg(test)]
@@ -179,6 +186,10 @@ mod tests {
         assert_eq!(shown(14.6), UnitShown::Atmosphere(PressureUnit::Psi));
         assert_eq!(
             unit_shown(spread(990.0, 995.0, 1003.0, None)),
+            UnitShown::Atmosphere(PressureUnit::Hpa)
+        );
+        assert_eq!(
+            unit_shown(spread(400.0, 986.0, 1008.0, None)),
             UnitShown::Atmosphere(PressureUnit::Hpa)
         );
         assert_eq!(unit_shown(spread(40.0, 55.0, 60.0, None)), UnitShown::Assumed);
