@@ -122,7 +122,10 @@ impl PressureUnit {
             .collect();
         Self::ALL.into_iter().find(|unit| unit.symbol().to_lowercase() == plain).or(
             match plain.as_str() {
-                "mb" | "millibar" => Some(Self::Mbar),
+                "mb" | "millibar" | "millibars" => Some(Self::Mbar),
+                "pascal" | "pascals" => Some(Self::Pa),
+                "hectopascal" | "hectopascals" => Some(Self::Hpa),
+                "kilopascal" | "kilopascals" => Some(Self::Kpa),
                 "\"hg" | "inchhg" => Some(Self::InHg),
                 "psia" | "lbf/in2" => Some(Self::Psi),
                 "\"h2o" => Some(Self::InH2o),
@@ -257,11 +260,24 @@ impl SpeedUnit {
         let plain: String =
             text.chars().filter(|c| !c.is_whitespace()).flat_map(char::to_lowercase).collect();
         Some(match plain.trim_end_matches('.') {
-            "rpm" | "1/min" | "rev/min" | "r/min" | "u/min" | "/min" | "min-1" | "min^-1"
-            | "min⁻¹" | "tr/min" | "t/min" | "giri/min" | "rev.min-1" | "revs/min" | "upm" => {
-                Self::RevPerMinute
-            }
-            "krpm" | "rpmx1000" | "x1000rpm" | "rpm*1000" | "1000/min" => {
+            "rpm"
+            | "1/min"
+            | "rev/min"
+            | "r/min"
+            | "u/min"
+            | "/min"
+            | "min-1"
+            | "min^-1"
+            | "min⁻¹"
+            | "tr/min"
+            | "t/min"
+            | "giri/min"
+            | "rev.min-1"
+            | "revs/min"
+            | "upm"
+            | "revolutions_per_minute"
+            | "revolutionsperminute" => Self::RevPerMinute,
+            "krpm" | "rpmx1000" | "x1000rpm" | "rpm*1000" | "1000/min" | "x1000" => {
                 Self::ThousandRevPerMinute
             }
             "rps" | "rev/s" | "r/s" | "1/s" | "u/s" | "tr/s" | "hz" => Self::RevPerSecond,

@@ -120,6 +120,10 @@ fn candidate(columns: &[Column], field: usize) -> Option<Candidate> {
             (_, Kind::Date) => return pairless_date(columns, found),
             _ => 15,
         };
+    // Of two clocks the finer one is the better.
+    let mut stamps = column.values.clone();
+    stamps.dedup();
+    found.score += (4.0 * stamps.len() as f64 / column.values.len().max(1) as f64).round() as i32;
     if matches!(found.clock, Clock::Number { .. }) {
         let numbers = column.numbers();
         let steps = numbers.windows(2).map(|pair| pair[1] - pair[0]);
@@ -270,6 +274,18 @@ mod tests {
             ],
         );
         assert_eq!(found.field, 2);
+    }
+
+    #[test]
+    fn of_two_stamps_the_finer_is_taken() {
+        let found = best(
+            &["GPS Time", "Device Time"],
+            &[
+                &["Tue Oct 31 07:50:19 GMT 2017", "31-Oct-2017 07:50:19.1"],
+                &["Tue Oct 31 07:50:19 GMT 2017", "31-Oct-2017 07:50:19.6"],
+            ],
+        );
+        assert_eq!(found.field, 1);
     }
 
     #[test]

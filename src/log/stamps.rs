@@ -27,7 +27,24 @@ pub(super) struct Stamp {
 
 /// Reads a stamp: a date, a time of day, or both with a blank or a `T` between them.
 pub(super) fn stamp(text: &str, order: Order) -> Option<Stamp> {
+    const LONGEST: usize = 64;
     let text = super::numbers::bare(text);
+    if text.len() > LONGEST {
+        return None;
+    }
+    // `Tue Oct 31 07:50:19 GMT 2017`: the year goes to the date.
+    if let Some((rest, year)) = text.rsplit_once(' ')
+        && rest.contains(':')
+        && year.len() == 4
+        && year.bytes().all(|b| b.is_ascii_digit())
+    {
+        let zone = |word: &str| {
+            word.bytes().all(|b| b.is_ascii_uppercase()) && !matches!(word, "AM" | "PM")
+        };
+        let rest = rest.rsplit_once(' ').filter(|(_, last)| zone(last)).map_or(rest, |(r, _)| r);
+        let (date, time) = split(rest);
+        return stamp(&format!("{} {year} {}", date?, time?), order);
+    }
     let (date, time) = split(text);
     let days = match date {
         Some(date) => Some(days_of(date, order)?),
@@ -270,6 +287,9 @@ mod tests {
             "Feb 24, 2020 2:34:18 PM",
             "Mon 24 Feb 2020 2:34:18 p.m.",
             "24 févr. 2020 14:34:18",
+            "Mon Feb 24 14:34:18 GMT 2020",
+            "Mon Feb 24 14:34:18 2020",
+            "Mon Feb 24 2:34:18 PM 2020",
         ] {
             assert_eq!(both(text, Order::Dmy), Some(noon), "{text}");
         }
