@@ -38,6 +38,14 @@ pub(super) fn plan(
         remarks.push(Remark::new("unit_assumed", 1, &[], text.clone()));
     }
     let slots = choice.slots(&clock)?;
+    let left = choice.left_aside(&slots);
+    if !left.is_empty() {
+        let text = format!(
+            "{} could be pressures of the manifold too and were left aside; name others with --columns",
+            left.join(", ")
+        );
+        remarks.push(Remark::new("not_taken", left.len(), &[], text));
+    }
     let marks = choice.marks();
     let heading = &columns[clock.field].heading.text;
     let sure = heading == "time_s" || choice.named(Role::Time).is_some();
@@ -257,6 +265,19 @@ impl Choice<'_> {
             (None, Some((field, _))) if canonical(&self.columns[field]) == 0 => Ok((two, None)),
             _ => Ok((unsaid, two)),
         }
+    }
+
+    /// Manifold pressures that were taken for nothing.
+    fn left_aside(&self, slots: &[Option<Slot>; CHANNELS]) -> Vec<String> {
+        let taken = |field: usize| slots.iter().flatten().any(|slot| slot.field == field);
+        let pressure = |field: &usize| {
+            let column = &self.columns[*field];
+            claims::manifold(&column.heading).is_some() && column.is_numeric() && !taken(*field)
+        };
+        (0..self.columns.len())
+            .filter(pressure)
+            .map(|field| format!("{:?}", self.quoted(field)))
+            .collect()
     }
 
     fn slot(

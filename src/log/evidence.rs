@@ -125,11 +125,16 @@ pub(super) fn unit_shown(spread: Spread) -> UnitShown {
         PressureUnit::Bar,
         PressureUnit::Pa,
     ];
-    if let Some(still) = spread.off.or(spread.steady.then_some(spread.middle)) {
-        let fits = |unit: &PressureUnit| ATMOSPHERE.contains(&unit.to_kpa(still).0);
-        if let Some(unit) = UNITS.into_iter().find(fits) {
-            return UnitShown::Atmosphere(unit);
-        }
+    let fits =
+        |reading: f64| UNITS.into_iter().find(|unit| ATMOSPHERE.contains(&unit.to_kpa(reading).0));
+    if let Some(unit) = spread.off.and_then(fits) {
+        return UnitShown::Atmosphere(unit);
+    }
+    // Without the engine at rest a steady reading of 15 or 28 may be the atmosphere in psi or inHg
+    // and as well a vacuum; only these cannot be one.
+    let plain = [PressureUnit::Kpa, PressureUnit::Hpa, PressureUnit::Pa];
+    if let Some(unit) = fits(spread.middle).filter(|unit| spread.steady && plain.contains(unit)) {
+        return UnitShown::Atmosphere(unit);
     }
     if spread.high <= 110.0 && spread.low >= -110.0 {
         return UnitShown::Assumed;
@@ -193,6 +198,7 @@ mod tests {
             UnitShown::Atmosphere(PressureUnit::Hpa)
         );
         assert_eq!(unit_shown(spread(40.0, 55.0, 60.0, None)), UnitShown::Assumed);
+        assert_eq!(unit_shown(spread(15.0, 15.0, 15.0, None)), UnitShown::Assumed);
         assert_eq!(unit_shown(spread(300.0, 500.0, 600.0, None)), UnitShown::Unknown);
     }
 

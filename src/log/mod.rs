@@ -75,7 +75,7 @@ pub struct Log {
     pub rows: usize,
     /// Rows left out; the remarks say why and where.
     pub bad_rows: usize,
-    /// What a person should know about the data, worst first.
+    /// What a person should know about the data: rows left out first.
     pub remarks: Vec<Remark>,
     /// Which column was taken for what.
     pub taken: Vec<Taken>,

@@ -239,7 +239,7 @@ mod tests {
     fn what_is_not_text_is_refused() {
         assert!(matches!(all(b""), Err(ReadError::Empty { .. })));
         assert!(matches!(all(b"PK\x03\x04rest"), Err(ReadError::Binary { .. })));
-        let noise: Vec<u8> = (0..2000u32).map(|i| (i * 7919 >> 3) as u8).collect();
+        let noise: Vec<u8> = (0..2000u32).map(|i| ((i * 7919) >> 3) as u8).collect();
         assert!(matches!(all(&noise), Err(ReadError::Binary { .. })));
     }
 

@@ -1,6 +1,8 @@
 //! How many fields a row has, against how many headings there are.
 
+use super::claims;
 use super::dialect::{Dialect, commonest};
+use super::headings::Heading;
 use super::plan::Widths;
 use super::{ReadError, ReadOptions};
 use crate::sample::Remark;
@@ -22,6 +24,12 @@ pub(super) fn widths(
     let rows: Vec<usize> = layout.samples.iter().map(Vec::len).collect();
     let plain = Widths { usual: headings, headings, trailing: false };
     let Some(usual) = commonest(&rows) else { return Ok(plain) };
+    if let Some(short) = marks_optional(layout, &rows) {
+        let text =
+            "rows without a mark lack the last field; they were read as rows with an empty mark";
+        remarks.push(Remark::new("field_count", short, &[], text));
+        return Ok(Widths { usual: headings - 1, headings, trailing: false });
+    }
     let habit = rows.iter().filter(|width| **width == usual).count();
     if usual == headings || habit < FEWEST || habit * 10 < rows.len() * 9 {
         return Ok(plain);
@@ -65,6 +73,17 @@ pub(super) fn widths(
     Ok(Widths { usual, headings, trailing: false })
 }
 
+/// The rows that lack the last field, where that is the mark and the logger writes it only when
+/// there is one: both widths are then frequent, and there is no third.
+fn marks_optional(layout: &Dialect, rows: &[usize]) -> Option<usize> {
+    let headings = layout.headings.len();
+    let last = Heading::read(layout.headings.last()?, "");
+    let count = |width: usize| rows.iter().filter(|w| **w == width).count();
+    let (full, short) = (count(headings), count(headings - 1));
+    let habit = full + short == rows.len() && short.min(full) >= FEWEST && short * 10 >= rows.len();
+    (claims::mark(&last) > 0 && habit).then_some(short)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -89,6 +108,18 @@ mod tests {
         let (w, remarks) = of("t,a,b\n0,1,2\n1,1,2\n2,1\n3,1,2\n", false).unwrap();
         assert_eq!((w.usual, remarks), (3, 0));
         assert!(!w.fit(2));
+    }
+
+    #[test]
+    fn a_mark_may_be_left_off() {
+        let rows: String = (0..20)
+            .map(|i| format!("{i},1{}\n", if i % 4 == 0 { ",cap off" } else { "" }))
+            .collect();
+        let (w, remarks) = of(&format!("t,a,mark\n{rows}"), false).unwrap();
+        assert_eq!((w.usual, remarks), (2, 1));
+        assert!(w.fit(2) && w.fit(3) && !w.fit(1));
+        let (w, remarks) = of(&format!("t,a,b\n{rows}"), false).unwrap();
+        assert_eq!((w.usual, remarks), (3, 0));
     }
 
     #[test]

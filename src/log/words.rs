@@ -49,10 +49,10 @@ pub(super) const NO_CRANKCASE: &str = "shaft speed angle position rpm sensor deg
 pub(super) const MARK: &str = "mark marks marker marke event events ereignis comment comments kommentar bemerkung notiz \
     note notes remarque commentaire evenement marque nota comentario annotation";
 /// Side 1.
-pub(super) const FIRST: &str = "1 front vorn vorne vorderer avant left links linker gauche delantero delantera izquierda \
+pub(super) const FIRST: &str = "1 front vorn vorne vorderer avant av left links linker gauche delantero delantera izquierda \
     izquierdo first one anteriore sinistro";
 /// Side 2.
-pub(super) const SECOND: &str = "2 rear hinten hinterer arriere right rechts rechter droite droit trasero trasera derecha \
+pub(super) const SECOND: &str = "2 rear hinten hinterer arriere ar right rechts rechter droite droit trasero trasera derecha \
     derecho second two back posteriore destro";
 /// Side 1 as a letter at the end.
 pub(super) const FIRST_LETTER: &str = "a l li f lh";
