@@ -5,6 +5,7 @@ pub mod balance;
 pub mod breather;
 pub mod compare;
 
+pub use crate::statistics::decision::Verdict;
 use serde::Serialize;
 
 /// What the user calls the two sides.
