@@ -1,4 +1,11 @@
 //! Averages over whole engine cycles.
+//!
+//! The vacuum at a carburettor swings by kilopascals with every intake stroke. The engine phase
+//! `phi = integral n/120 dt` (a cycle is two turns) is cut at whole cycles, and every channel is
+//! averaged over each cycle: time-weighted, by the trapezoid rule, with the ends interpolated.
+//! What remains moves only when the engine does.
+
+use crate::sample::Track;
 
 /// Averages over consecutive blocks of whole engine cycles: the series of all statistics.
 ///
@@ -38,5 +45,223 @@ impl Cycles {
     /// Middle of a block, s.
     pub fn middle_s(&self, block: usize) -> f64 {
         0.5 * (self.from_s[block] + self.to_s[block])
+    }
+}
+
+/// Below this speed, rev/min, the engine stands still or is being cranked.
+pub const STANDSTILL_RPM: f64 = 60.0;
+/// From this many samples a cycle on, a block is one cycle.
+const SAMPLES_A_CYCLE: f64 = 4.0;
+/// Otherwise as many whole cycles as hold this many samples.
+const SAMPLES_A_BLOCK: f64 = 8.0;
+/// Samples further apart than this many sampling intervals have a gap between them.
+const GAP_INTERVALS: f64 = 6.0;
+/// A block needs readings over this share of its length.
+const LEAST_COVER: f64 = 0.9;
+
+/// Cuts a track into blocks of whole cycles and averages every channel over them.
+///
+/// `speed` is the engine speed of every sample, rev/min (NaN: no reading); `interval_s` the usual
+/// time between samples. Where there is less than one sample a cycle no average over a cycle
+/// exists, and every sample is a block of its own. Where the engine stands still, blocks have the
+/// length of [`SAMPLES_A_BLOCK`] samples and no cycles.
+pub fn cut(track: &Track, speed: &[f64], interval_s: f64) -> Cycles {
+    if slower_than_the_cycles(speed, interval_s) {
+        one_a_sample(track, speed, interval_s)
+    } else {
+        whole_cycles(track, speed, interval_s)
+    }
+}
+
+/// True when the usual running speed leaves less than one sample a cycle.
+fn slower_than_the_cycles(speed: &[f64], interval_s: f64) -> bool {
+    let (mut sum, mut count) = (0.0, 0.0);
+    for n in speed.iter().filter(|n| **n >= STANDSTILL_RPM) {
+        sum += n;
+        count += 1.0;
+    }
+    count > 0.0 && sum / count * interval_s > 120.0
+}
+
+/// Every sample as a block that reaches half-way to its neighbours.
+fn one_a_sample(track: &Track, speed: &[f64], interval_s: f64) -> Cycles {
+    let t = &track.time_s;
+    let reach = 0.5 * GAP_INTERVALS * interval_s;
+    let edge = |k: usize, other: Option<usize>, sign: f64| {
+        let half = other.map_or(0.5 * interval_s, |j| 0.5 * (t[j] - t[k]).abs());
+        t[k] + sign * half.min(reach)
+    };
+    let last = t.len().saturating_sub(1);
+    let from_s: Vec<f64> = (0..t.len()).map(|k| edge(k, k.checked_sub(1), -1.0)).collect();
+    let to_s: Vec<f64> = (0..t.len()).map(|k| edge(k, (k < last).then_some(k + 1), 1.0)).collect();
+    let running = |k: usize| speed[k] >= STANDSTILL_RPM;
+    let cycles = (0..t.len())
+        .map(|k| if running(k) { speed[k] / 120.0 * (to_s[k] - from_s[k]) } else { 0.0 })
+        .collect();
+    let rpm = speed.iter().map(|n| if *n >= STANDSTILL_RPM { *n } else { 0.0 }).collect();
+    Cycles {
+        from_s,
+        to_s,
+        sample: (0..t.len() as u32).collect(),
+        cycles,
+        rpm: track.rpm.is_some().then_some(rpm),
+        vac1_kpa: track.vac1_kpa.clone(),
+        vac2_kpa: track.vac2_kpa.clone(),
+        crank_kpa: track.crank_kpa.clone(),
+    }
+}
+
+fn whole_cycles(track: &Track, speed: &[f64], interval_s: f64) -> Cycles {
+    let mut out = Averager::new(track, track.rpm.is_some());
+    let mut block: Option<Block> = None;
+    for k in 1..track.len() {
+        let (t0, t1) = (track.time_s[k - 1], track.time_s[k]);
+        if t1 - t0 > GAP_INTERVALS * interval_s {
+            block = None;
+            continue;
+        }
+        let (n0, n1) = (speed[k - 1], speed[k]);
+        let running = n0 >= STANDSTILL_RPM && n1 >= STANDSTILL_RPM;
+        let turning = if running { 0.5 * (n0 + n1) / 120.0 } else { 0.0 };
+        if block.as_ref().is_some_and(|b| b.running != running) {
+            block = None;
+        }
+        let mut at = t0;
+        while at < t1 {
+            let open = block.get_or_insert_with(|| {
+                Block::open(at, k, running, length(running, turning, interval_s), out.channels())
+            });
+            let whole = open.length_left(turning, t1 - at);
+            let to = whole.map_or(t1, |needed| at + needed);
+            out.accumulate(open, k, at, to, turning);
+            at = to;
+            if whole.is_some()
+                && let Some(full) = block.take()
+            {
+                out.close(full, at);
+            }
+        }
+    }
+    out.done
+}
+
+/// Cycles (running) or seconds (standing still) that a block opened here shall hold.
+fn length(running: bool, turning: f64, interval_s: f64) -> f64 {
+    if !running {
+        return SAMPLES_A_BLOCK * interval_s;
+    }
+    let samples_a_cycle = 1.0 / (turning * interval_s);
+    if samples_a_cycle >= SAMPLES_A_CYCLE {
+        1.0
+    } else {
+        (SAMPLES_A_BLOCK / samples_a_cycle).ceil()
+    }
+}
+
+/// A block being filled.
+struct Block {
+    from: f64,
+    sample: u32,
+    running: bool,
+    length: f64,
+    phase: f64,
+    integral: Vec<f64>,
+    covered: Vec<f64>,
+}
+
+impl Block {
+    fn open(from: f64, sample: usize, running: bool, length: f64, channels: usize) -> Self {
+        let (integral, covered) = (vec![0.0; channels], vec![0.0; channels]);
+        Block { from, sample: sample as u32, running, length, phase: 0.0, integral, covered }
+    }
+
+    /// Seconds until the block is full, when that comes within `available` seconds.
+    fn length_left(&self, turning: f64, available: f64) -> Option<f64> {
+        let rate = if self.running { turning } else { 1.0 };
+        let needed = (self.length - self.phase) / rate;
+        // Rounding must not leave a sliver of a block behind.
+        (needed <= available * (1.0 + 1e-12)).then_some(needed.min(available))
+    }
+}
+
+/// The channels to average and the blocks done.
+struct Averager<'a> {
+    time_s: &'a [f64],
+    columns: Vec<&'a [f64]>,
+    roles: Vec<Channel>,
+    done: Cycles,
+}
+
+#[derive(Clone, Copy)]
+enum Channel {
+    Vacuum1,
+    Vacuum2,
+    Crank,
+}
+
+impl<'a> Averager<'a> {
+    fn new(track: &'a Track, with_speed: bool) -> Self {
+        let (mut columns, mut roles) = (Vec::new(), Vec::new());
+        let mut done = Cycles { rpm: with_speed.then(Vec::new), ..Cycles::default() };
+        for (role, column, slot) in [
+            (Channel::Vacuum1, &track.vac1_kpa, &mut done.vac1_kpa),
+            (Channel::Vacuum2, &track.vac2_kpa, &mut done.vac2_kpa),
+            (Channel::Crank, &track.crank_kpa, &mut done.crank_kpa),
+        ] {
+            if let Some(column) = column {
+                columns.push(column.as_slice());
+                roles.push(role);
+                *slot = Some(Vec::new());
+            }
+        }
+        Averager { time_s: &track.time_s, columns, roles, done }
+    }
+
+    fn channels(&self) -> usize {
+        self.columns.len()
+    }
+
+    /// Adds the stretch `from..to` between samples `k-1` and `k`.
+    fn accumulate(&self, block: &mut Block, k: usize, from: f64, to: f64, turning: f64) {
+        let (t0, t1) = (self.time_s[k - 1], self.time_s[k]);
+        let share = (0.5 * (from + to) - t0) / (t1 - t0);
+        let width = to - from;
+        for (channel, column) in self.columns.iter().enumerate() {
+            // The mean of a straight line over from..to is its value in the middle.
+            let value = column[k - 1] + share * (column[k] - column[k - 1]);
+            if value.is_finite() {
+                block.integral[channel] += value * width;
+                block.covered[channel] += width;
+            }
+        }
+        block.phase += if block.running { turning * width } else { width };
+    }
+
+    fn close(&mut self, block: Block, to: f64) {
+        let span = to - block.from;
+        let cycles = if block.running { block.length } else { 0.0 };
+        self.done.from_s.push(block.from);
+        self.done.to_s.push(to);
+        self.done.sample.push(block.sample);
+        self.done.cycles.push(cycles);
+        if let Some(rpm) = &mut self.done.rpm {
+            rpm.push(120.0 * cycles / span);
+        }
+        for (channel, role) in self.roles.iter().enumerate() {
+            let covered = block.covered[channel];
+            let mean = if covered >= LEAST_COVER * span {
+                block.integral[channel] / covered
+            } else {
+                f64::NAN
+            };
+            let slot = match role {
+                Channel::Vacuum1 => &mut self.done.vac1_kpa,
+                Channel::Vacuum2 => &mut self.done.vac2_kpa,
+                Channel::Crank => &mut self.done.crank_kpa,
+            };
+            if let Some(column) = slot {
+                column.push(mean);
+            }
+        }
     }
 }

@@ -1,6 +1,13 @@
 //! Stretches of steady engine speed.
+//!
+//! A verdict belongs to a steady speed. The cycle-averaged speed is partitioned at its change
+//! points, neighbours that do not differ by anything that matters are joined, what is too short or
+//! still moving is dropped, and the settling at both ends is trimmed by the data.
 
+use super::cycles::{Cycles, STANDSTILL_RPM};
+use crate::statistics::changes;
 use serde::Serialize;
+use std::ops::Range;
 
 /// What a plateau is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
@@ -48,4 +55,324 @@ pub struct Step {
     pub before_rpm: f64,
     /// Settled speed after, rev/min.
     pub after_rpm: f64,
+    /// The speed jumped; a slow change is a ramp.
+    pub sharp: bool,
+}
+
+/// A plateau lasts at least this long, s.
+pub const LEAST_S: f64 = 3.0;
+/// A plateau holds at least this many readings of the speed.
+const LEAST_READINGS: usize = 6;
+/// A difference below this does not part two plateaus, and a level counts as reached within it:
+/// the smallest idle drop that counts, rev/min (common practice, no published source).
+const SAME_RPM: f64 = 20.0;
+/// The same as a share of the level, for high speeds and where vacuum stands in for speed.
+const SAME_SHARE: f64 = 0.01;
+/// A plateau may rise or fall over its length by this share of what parts two plateaus.
+const LEVEL_SHARE: f64 = 0.5;
+/// A first average within this share of it has arrived; another one is still part of the settling.
+const ARRIVED_SHARE: f64 = 0.25;
+/// Settling takes no longer than this, s, nor than a fifth of the stretch.
+const SETTLING_LIMIT_S: f64 = 10.0;
+/// Settling is judged on averages over this time, s.
+const SETTLING_S: f64 = 0.7;
+/// A step has made half its way within this time, s, or it is a ramp.
+const SHARP_S: f64 = 4.0;
+/// Two levels differ when they are this many standard errors apart.
+const SAME_SIGMAS: f64 = 3.5;
+/// A dip or a flare between two equal levels is bridged up to this length, s.
+const BLIP_S: f64 = 5.0;
+/// Engine-off vacuum is below this, kPa.
+const ATMOSPHERE_KPA: f64 = 4.0;
+/// Blocks further apart than this, s, and more than their own length, do not belong together.
+const APART_S: f64 = 2.0;
+
+/// A series of levels: one entry for each new reading of the speed.
+///
+/// A channel slower than the logger repeats its last value; the repeats carry no information and
+/// would pass for perfect correlation, so that each run of one value is one entry.
+struct Levels {
+    value: Vec<f64>,
+    /// First block of each entry, and one past the last block as closing entry.
+    block: Vec<usize>,
+    /// Floor of what parts two levels, in the units of the series.
+    floor: f64,
+}
+
+impl Levels {
+    fn of(series: &[f64], blocks: Range<usize>, floor: f64) -> Self {
+        let (mut value, mut block) = (Vec::new(), Vec::new());
+        let mut at = blocks.start;
+        for run in series[blocks.clone()].chunk_by(|a, b| a == b) {
+            value.push(run[0]);
+            block.push(at);
+            at += run.len();
+        }
+        block.push(blocks.end);
+        Levels { value, block, floor }
+    }
+
+    /// The largest difference from `level` that does not matter.
+    fn same(&self, level: f64) -> f64 {
+        self.floor.max(SAME_SHARE * level.abs())
+    }
+}
+
+/// A stretch of entries of one level.
+#[derive(Debug, Clone)]
+struct Stretch {
+    entries: Range<usize>,
+    mean: f64,
+}
+
+/// Finds the plateaus of a cycle series, running and engine off, in the order of time.
+///
+/// `series` is what tells one engine state from another, block by block: the speed, or the mean
+/// vacuum where there is no speed.
+pub fn find(cycles: &Cycles, series: &[f64]) -> Vec<Plateau> {
+    let mut plateaus = Vec::new();
+    for (blocks, running) in stretches(cycles, series) {
+        if running {
+            plateaus.extend(running_plateaus(cycles, series, blocks));
+        } else if is_engine_off(cycles, &blocks) {
+            plateaus.push(plateau(cycles, Kind::EngineOff, blocks));
+        }
+    }
+    plateaus
+}
+
+/// Maximal ranges of blocks without a gap in which the engine either runs or stands still.
+fn stretches(cycles: &Cycles, series: &[f64]) -> Vec<(Range<usize>, bool)> {
+    let state = |k: usize| {
+        let standing = match &cycles.rpm {
+            Some(rpm) => rpm[k] < STANDSTILL_RPM,
+            None => series[k].abs() < ATMOSPHERE_KPA,
+        };
+        (series[k].is_finite() || standing).then_some(!standing && cycles.cycles[k] > 0.0)
+    };
+    let mut found: Vec<(Range<usize>, bool)> = Vec::new();
+    for k in 0..cycles.len() {
+        let Some(running) = state(k) else { continue };
+        match found.last_mut() {
+            Some((range, same)) if *same == running && joined(cycles, range.end - 1, k) => {
+                range.end = k + 1;
+            }
+            _ => found.push((k..k + 1, running)),
+        }
+    }
+    found
+}
+
+fn joined(cycles: &Cycles, before: usize, after: usize) -> bool {
+    let gap = cycles.from_s[after] - cycles.to_s[before];
+    after == before + 1 && gap <= APART_S.max(cycles.to_s[before] - cycles.from_s[before])
+}
+
+/// Engine off: standing still, and every vacuum that was measured near zero.
+fn is_engine_off(cycles: &Cycles, blocks: &Range<usize>) -> bool {
+    let near_zero = |column: &Option<Vec<f64>>| {
+        column.as_ref().is_none_or(|v| {
+            let read = || v[blocks.clone()].iter().copied().filter(|v| v.is_finite());
+            read().next().is_some() && median(read()).abs() < ATMOSPHERE_KPA
+        })
+    };
+    let long = cycles.to_s[blocks.end - 1] - cycles.from_s[blocks.start] >= 1.0;
+    long && near_zero(&cycles.vac1_kpa) && near_zero(&cycles.vac2_kpa)
+}
+
+fn running_plateaus(cycles: &Cycles, series: &[f64], blocks: Range<usize>) -> Vec<Plateau> {
+    let floor = if cycles.rpm.is_some() { SAME_RPM } else { 0.0 };
+    let levels = Levels::of(series, blocks, floor);
+    let length = |s: &Stretch| {
+        cycles.to_s[levels.block[s.entries.end] - 1] - cycles.from_s[levels.block[s.entries.start]]
+    };
+    let mut parts = cut_at_changes(&levels);
+    join_equals(&levels, &mut parts);
+    bridge_blips(&levels, &mut parts, &length);
+    let mut found = Vec::new();
+    for part in parts {
+        let Some(settled) = trim(&levels, part.entries.clone(), length(&part)) else { continue };
+        let stretch = stretch(&levels, settled);
+        let enough = stretch.entries.len() >= LEAST_READINGS && length(&stretch) >= LEAST_S;
+        if enough && is_level(&levels, &stretch.entries) {
+            let blocks = levels.block[stretch.entries.start]..levels.block[stretch.entries.end];
+            found.push(plateau(cycles, Kind::Running, blocks));
+        }
+    }
+    found
+}
+
+fn stretch(levels: &Levels, entries: Range<usize>) -> Stretch {
+    let values = &levels.value[entries.clone()];
+    Stretch { mean: values.iter().sum::<f64>() / values.len().max(1) as f64, entries }
+}
+
+fn cut_at_changes(levels: &Levels) -> Vec<Stretch> {
+    let mut edges = vec![0];
+    edges.extend(changes::changes(&levels.value));
+    edges.push(levels.value.len());
+    edges.windows(2).map(|w| stretch(levels, w[0]..w[1])).collect()
+}
+
+/// Joins neighbours that differ by less than matters, the most alike pair first.
+fn join_equals(levels: &Levels, parts: &mut Vec<Stretch>) {
+    let scale = changes::noise(&levels.value);
+    // Standard deviation of a mean of n values of first-order noise: sigma / ((1 - rho) sqrt n).
+    let long_run = scale.sigma / (1.0 - scale.rho).max(0.05);
+    while parts.len() > 1 {
+        let apart = |pair: &[Stretch]| {
+            let error = long_run
+                * (1.0 / pair[0].entries.len() as f64 + 1.0 / pair[1].entries.len() as f64).sqrt();
+            let difference = (pair[1].mean - pair[0].mean).abs();
+            let matters = levels.same(pair[0].mean).max(SAME_SIGMAS * error);
+            difference / matters.max(f64::MIN_POSITIVE)
+        };
+        let nearest = parts
+            .windows(2)
+            .map(apart)
+            .enumerate()
+            .min_by(|a, b| a.1.total_cmp(&b.1))
+            .filter(|(_, apart)| *apart < 1.0);
+        let Some((at, _)) = nearest else { return };
+        let joined = parts[at].entries.start..parts[at + 1].entries.end;
+        parts[at] = stretch(levels, joined);
+        parts.remove(at + 1);
+    }
+}
+
+/// Joins equal levels across a short dip or flare.
+fn bridge_blips(levels: &Levels, parts: &mut Vec<Stretch>, length: &dyn Fn(&Stretch) -> f64) {
+    let mut at = 0;
+    while at + 2 < parts.len() {
+        let (before, blip, after) = (&parts[at], &parts[at + 1], &parts[at + 2]);
+        let equal = (after.mean - before.mean).abs() < levels.same(before.mean);
+        let held = length(before).min(length(after));
+        if equal && length(blip) <= BLIP_S.min(held) {
+            let joined = before.entries.start..after.entries.end;
+            parts[at] = stretch(levels, joined);
+            parts.drain(at + 1..at + 3);
+        } else {
+            at += 1;
+        }
+    }
+}
+
+/// Cuts the settling off the start, and the leaving off the end.
+///
+/// Settled is what stays as near the level of the stretch as its averages over [`SETTLING_S`] do
+/// for most of the time. The first average inside is dropped too where part of it is settling.
+fn trim(levels: &Levels, entries: Range<usize>, span_s: f64) -> Option<Range<usize>> {
+    let values = &levels.value[entries.clone()];
+    let width = (SETTLING_S * values.len() as f64 / span_s.max(SETTLING_S)).floor() as usize;
+    let width = width.max(1);
+    if values.len() < 4 * width {
+        return None;
+    }
+    let averages: Vec<f64> =
+        values.chunks_exact(width).map(|chunk| chunk.iter().sum::<f64>() / width as f64).collect();
+    let late = &averages[averages.len() / 4..];
+    let level = median(late.iter().copied());
+    let scatter = 1.4826 * median(late.iter().map(|v| (v - level).abs()));
+    let reach = (2.5 * scatter).max(levels.same(level));
+    let settled = |v: &f64| (v - level).abs() <= reach;
+    let window = (0.2 * span_s).min(SETTLING_LIMIT_S) / span_s * averages.len() as f64;
+    let window = (window as usize).min(averages.len());
+    let outside = averages[..window].iter().rposition(|v| !settled(v));
+    let arrived = (averages[0] - level).abs() <= ARRIVED_SHARE * reach;
+    let first = match outside {
+        None if arrived || entries.start == 0 => 0,
+        None => width,
+        Some(last_outside) => (last_outside + 2) * width,
+    };
+    let last = averages.iter().rposition(settled)?;
+    let last = if last + 1 == averages.len() { values.len() } else { (last + 1) * width };
+    (first < last).then(|| entries.start + first..entries.start + last)
+}
+
+/// The slope over the whole length stays below the scatter or below what matters.
+///
+/// The slope is the median over pairs half a length apart (Theil's estimator with non-overlapping
+/// pairs), so that a little settling at one end does not pass for a slope.
+fn is_level(levels: &Levels, entries: &Range<usize>) -> bool {
+    let values = &levels.value[entries.clone()];
+    let half = values.len() / 2;
+    if half == 0 {
+        return false;
+    }
+    let last = (values.len() - 1) as f64;
+    let rise = median(values.iter().zip(&values[half..]).map(|(a, b)| b - a)) * last / half as f64;
+    let level = median(values.iter().copied());
+    let line = |k: usize| level + rise * (k as f64 / last - 0.5);
+    let scatter = 1.4826 * median(values.iter().enumerate().map(|(k, v)| (v - line(k)).abs()));
+    rise.abs() <= (2.0 * scatter).max(LEVEL_SHARE * levels.same(level))
+}
+
+/// Upper median; 0 of nothing.
+fn median(values: impl Iterator<Item = f64>) -> f64 {
+    let mut held: Vec<f64> = values.collect();
+    let middle = held.len() / 2;
+    if held.is_empty() { 0.0 } else { *held.select_nth_unstable_by(middle, f64::total_cmp).1 }
+}
+
+fn plateau(cycles: &Cycles, kind: Kind, blocks: Range<usize>) -> Plateau {
+    let (first, last) = (blocks.start, blocks.end - 1);
+    let (from_s, to_s) = (cycles.from_s[first], cycles.to_s[last]);
+    let turned: f64 = cycles.cycles[blocks.clone()].iter().sum();
+    let rpm = match (kind, &cycles.rpm) {
+        (Kind::EngineOff, _) => Some(0.0),
+        (Kind::Running, Some(rpm)) => Some(time_weighted(cycles, rpm, &blocks)),
+        (Kind::Running, None) => None,
+    };
+    Plateau {
+        kind,
+        first_block: blocks.start,
+        end_block: blocks.end,
+        from_s,
+        to_s,
+        from_row: cycles.sample[first],
+        to_row: cycles
+            .sample
+            .get(blocks.end)
+            .map_or(cycles.sample[last], |next| next.saturating_sub(1)),
+        rpm,
+        cycles: turned.round() as u64,
+    }
+}
+
+fn time_weighted(cycles: &Cycles, column: &[f64], blocks: &Range<usize>) -> f64 {
+    let (mut sum, mut total) = (0.0, 0.0);
+    for k in blocks.clone().filter(|k| column[*k].is_finite()) {
+        let width = cycles.to_s[k] - cycles.from_s[k];
+        sum += column[k] * width;
+        total += width;
+    }
+    sum / total
+}
+
+/// Lasting steps: neighbouring running plateaus whose settled speeds differ.
+pub fn steps(cycles: &Cycles, plateaus: &[Plateau]) -> Vec<Step> {
+    let running: Vec<&Plateau> = plateaus.iter().filter(|p| p.kind == Kind::Running).collect();
+    running
+        .windows(2)
+        .filter_map(|pair| {
+            let (before_rpm, after_rpm) = (pair[0].rpm?, pair[1].rpm?);
+            let lasting = (after_rpm - before_rpm).abs() > SAME_RPM.max(SAME_SHARE * before_rpm);
+            lasting.then(|| Step {
+                at_s: pair[0].to_s,
+                at_row: pair[0].to_row + 1,
+                before_rpm,
+                after_rpm,
+                sharp: is_sharp(cycles, pair[0], before_rpm, after_rpm),
+            })
+        })
+        .collect()
+}
+
+/// Half the way is made within [`SHARP_S`] of leaving the first plateau.
+fn is_sharp(cycles: &Cycles, before: &Plateau, from_rpm: f64, to_rpm: f64) -> bool {
+    let Some(rpm) = &cycles.rpm else { return false };
+    let half = 0.5 * (from_rpm + to_rpm);
+    (before.end_block..cycles.len())
+        .take_while(|k| cycles.from_s[*k] <= before.to_s + SHARP_S)
+        .any(|k| (rpm[k] - half) * (to_rpm - from_rpm) >= 0.0)
 }

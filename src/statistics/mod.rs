@@ -1,3 +1,4 @@
 //! Pure functions on slices of f64: fit to be a crate of their own, they know nothing of engines.
 
+pub mod changes;
 pub mod decision;

@@ -1,0 +1,122 @@
+//! Why a log could not be read: what was found, where, and what to do.
+
+use thiserror::Error;
+
+/// Why a log could not be read.
+#[derive(Debug, Error)]
+pub enum ReadError {
+    /// No such file.
+    #[error("{name}: there is no such file; check the path")]
+    NotFound {
+        /// The input.
+        name: String,
+    },
+    /// A directory.
+    #[error("{name} is a directory; name one log file in it")]
+    Directory {
+        /// The input.
+        name: String,
+    },
+    /// The system refuses.
+    #[error("{name} cannot be read ({source}); check its permissions and the disk it is on")]
+    Unreadable {
+        /// The input.
+        name: String,
+        /// What the system says.
+        source: std::io::Error,
+    },
+    /// No bytes, or nothing but blanks.
+    #[error("{name} is empty; a log needs a heading row and at least one row of samples under it")]
+    Empty {
+        /// The input.
+        name: String,
+    },
+    /// Not text.
+    #[error("{name} is not text but {found}; {advice}")]
+    Binary {
+        /// The input.
+        name: String,
+        /// What it seems to be.
+        found: String,
+        /// What to do.
+        advice: String,
+    },
+    /// No row that could be kept.
+    #[error("{name} has no usable row: {detail}")]
+    NoUsableRow {
+        /// The input.
+        name: String,
+        /// What was found and what to do.
+        detail: String,
+    },
+    /// A column that is needed is not there.
+    #[error("{name}: no column for {needed} among {headings}; name it, such as {example}")]
+    MissingRole {
+        /// The input.
+        name: String,
+        /// What was needed.
+        needed: String,
+        /// The headings found.
+        headings: String,
+        /// What to type.
+        example: String,
+    },
+    /// Two columns with an equal claim.
+    #[error("{name}: {first:?} and {second:?} could both be {role}; say which, such as {example}")]
+    Ambiguous {
+        /// The input.
+        name: String,
+        /// What is wanted.
+        role: &'static str,
+        /// One candidate.
+        first: String,
+        /// The other.
+        second: String,
+        /// What to type.
+        example: String,
+    },
+    /// More than one row in twenty is bad.
+    #[error(
+        "{name}: {bad} of {total} rows cannot be used, more than 5 %; the first is {first}; mend the file, or read on without these rows with --lenient"
+    )]
+    TooManyBad {
+        /// The input.
+        name: String,
+        /// Bad rows.
+        bad: usize,
+        /// All rows.
+        total: usize,
+        /// Where and what the first one is.
+        first: String,
+    },
+    /// The headings do not fit the rows.
+    #[error("{name}: {detail}")]
+    Shape {
+        /// The input.
+        name: String,
+        /// What was found and what to do.
+        detail: String,
+    },
+    /// The text of `--columns` cannot be used.
+    #[error("--columns {text:?}: {detail}")]
+    BadColumns {
+        /// The text given.
+        text: String,
+        /// What is wrong and what to type.
+        detail: String,
+    },
+    /// A pressure whose unit is neither given nor to be told from its values.
+    #[error(
+        "{name}: {heading:?} names no unit and its values (about {typical}) are no possible kPa; give the unit, such as {example}"
+    )]
+    NoUnit {
+        /// The input.
+        name: String,
+        /// The column.
+        heading: String,
+        /// A typical value as it stands in the file.
+        typical: String,
+        /// What to type.
+        example: String,
+    },
+}

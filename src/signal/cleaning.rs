@@ -1,0 +1,185 @@
+//! False readings found, counted, located, and kept out of the statistics.
+//!
+//! Nothing is filled in: what is judged false becomes 'no reading'.
+
+use crate::sample::{Remark, Track};
+
+/// A reading this far from the median of its neighbours, as a share of it, may be a doubled or
+/// halved pick-up pulse; an engine's flywheel cannot do that within a few readings.
+const PICKUP_SHARE: f64 = 0.15;
+/// Readings on each side that make the neighbourhood (Hampel's window has 2 x 4 + 1).
+const NEIGHBOURS: usize = 4;
+/// The neighbourhood must lie within this time on each side, s: over a longer time an engine can
+/// change its speed as it likes.
+const NEIGHBOURHOOD_S: f64 = 1.0;
+/// Times the scaled median absolute deviation beyond which a reading is false (Hampel 1974).
+const PICKUP_SIGMAS: f64 = 4.0;
+/// A vacuum that repeats one value this long with the engine running is stuck, s.
+const STUCK_S: f64 = 3.0;
+/// A channel slower than the logger repeats values; stuck is this many times its usual run.
+const STUCK_RUNS: usize = 25;
+/// Share of samples at the extreme value from which a channel counts as saturated.
+const RAIL_SHARE: f64 = 0.05;
+/// Distinct values below which 'the extreme value' means nothing.
+const RAIL_LEAST_VALUES: usize = 12;
+
+/// Takes false readings out of the track and says what was taken out.
+pub fn clean(track: &mut Track) -> Vec<Remark> {
+    let mut remarks = Vec::new();
+    let time = &track.time_s;
+    if let Some(rpm) = &mut track.rpm {
+        remarks.extend(clean_pickup(time, rpm));
+    }
+    let running: Option<Vec<bool>> =
+        track.rpm.as_ref().map(|rpm| rpm.iter().map(|n| *n > 0.0).collect());
+    for (column, name) in [(&mut track.vac1_kpa, "vacuum 1"), (&mut track.vac2_kpa, "vacuum 2")] {
+        if let Some(column) = column {
+            remarks.extend(take_out_stuck(time, column, running.as_deref(), name));
+            remarks.extend(take_out_rail(time, column, name));
+        }
+    }
+    remarks
+}
+
+/// Doubled, halved and wild readings of the ignition pick-up.
+fn clean_pickup(time: &[f64], rpm: &mut [f64]) -> Option<Remark> {
+    let mut false_at = Vec::new();
+    let mut level = f64::NAN;
+    for k in 0..rpm.len() {
+        let reading = rpm[k];
+        if !reading.is_finite() {
+            continue;
+        }
+        // Only a jump from the last good reading is worth a look at the neighbourhood.
+        if (reading - level).abs() <= 0.5 * PICKUP_SHARE * level {
+            level = reading;
+            continue;
+        }
+        if is_false(time, rpm, k) {
+            false_at.push(k);
+        } else {
+            level = reading;
+        }
+    }
+    for k in &false_at {
+        rpm[*k] = f64::NAN;
+    }
+    let at: Vec<f64> = false_at.iter().map(|k| time[*k]).collect();
+    (!at.is_empty()).then(|| {
+        let text = format!(
+            "{} speed reading{} far from the neighbours (doubled, halved or missed pulses) left out",
+            at.len(),
+            if at.len() == 1 { "" } else { "s" }
+        );
+        Remark::new("rpm_outlier", at.len(), &at, text)
+    })
+}
+
+/// Hampel's test on distinct neighbours: a value held over several rows counts once.
+fn is_false(time: &[f64], rpm: &[f64], k: usize) -> bool {
+    let near_in_time = |j: &usize| (time[*j] - time[k]).abs() <= NEIGHBOURHOOD_S;
+    let before = distinct(rpm, k, (0..k).rev().take_while(near_in_time));
+    let after = distinct(rpm, k, (k + 1..rpm.len()).take_while(near_in_time));
+    let mut near: Vec<f64> = before.into_iter().chain(after).collect();
+    if near.len() < 2 * NEIGHBOURS {
+        return false;
+    }
+    near.sort_by(f64::total_cmp);
+    let median = 0.5 * (near[NEIGHBOURS - 1] + near[NEIGHBOURS]);
+    let mut apart: Vec<f64> = near.iter().map(|v| (v - median).abs()).collect();
+    apart.sort_by(f64::total_cmp);
+    let scale = 1.4826 * 0.5 * (apart[NEIGHBOURS - 1] + apart[NEIGHBOURS]);
+    let deviation = (rpm[k] - median).abs();
+    deviation > PICKUP_SHARE * median && deviation > PICKUP_SIGMAS * scale
+}
+
+/// The next readings along `walk`, runs of one value taken once; the run of reading `k` is skipped.
+fn distinct(rpm: &[f64], k: usize, walk: impl Iterator<Item = usize>) -> Vec<f64> {
+    let mut found = Vec::with_capacity(NEIGHBOURS);
+    let mut last = rpm[k];
+    for value in walk.map(|j| rpm[j]).filter(|v| v.is_finite()) {
+        if value != last {
+            found.push(value);
+            last = value;
+            if found.len() == NEIGHBOURS {
+                break;
+            }
+        }
+    }
+    found
+}
+
+fn take_out_stuck(
+    time: &[f64],
+    column: &mut [f64],
+    running: Option<&[bool]>,
+    name: &str,
+) -> Option<Remark> {
+    // With most values in runs of one, a run of 25 is long; a channel held four rows needs 100.
+    let usual = (column.len() / column.chunk_by(|a, b| a == b).count().max(1)).max(1);
+    let running = running?;
+    let mut stuck = Vec::new();
+    let mut from = 0;
+    for run in column.chunk_by(|a, b| a == b) {
+        let to = from + run.len();
+        let long = run.len() > STUCK_RUNS * usual && time[to - 1] - time[from] >= STUCK_S;
+        if long && run[0].is_finite() && mostly(&running[from..to]) {
+            stuck.push((from, to));
+        }
+        from = to;
+    }
+    let count: usize = stuck.iter().map(|(from, to)| to - from).sum();
+    for (from, to) in &stuck {
+        column[*from..*to].fill(f64::NAN);
+    }
+    let at: Vec<f64> = stuck.iter().map(|(from, _)| time[*from]).collect();
+    (count > 0).then(|| {
+        let text = format!(
+            "{name} repeats one value on {count} samples with the engine running: stuck, left out; look at the sensor and its plug"
+        );
+        Remark::new("stuck_sensor", count, &at, text)
+    })
+}
+
+fn mostly(flags: &[bool]) -> bool {
+    flags.iter().filter(|flag| **flag).count() * 2 > flags.len()
+}
+
+/// A channel that spends much of its time at its largest or smallest value has hit a rail.
+fn take_out_rail(time: &[f64], column: &mut [f64], name: &str) -> Option<Remark> {
+    let finite = || column.iter().copied().filter(|v| v.is_finite());
+    let (low, high) = (finite().reduce(f64::min)?, finite().reduce(f64::max)?);
+    let total = finite().count();
+    let share = |extreme: f64| finite().filter(|v| *v == extreme).count() as f64 / total as f64;
+    let rail = [high, low]
+        .into_iter()
+        .find(|extreme| share(*extreme) > RAIL_SHARE && extreme.abs() > 2.0)?;
+    if few_values(column) {
+        return None;
+    }
+    let at: Vec<f64> =
+        column.iter().zip(time).filter(|(v, _)| **v == rail).map(|(_, t)| *t).collect();
+    // Cycles with more than a little of their length at the rail have no average any more, since
+    // what is cut off there would bias it.
+    let text = format!(
+        "{name} stands at {rail:.2} kPa, the end of its range, on {} of {total} samples: saturated; averages over them are not to be trusted, use a sensor with more range",
+        at.len()
+    );
+    for value in column.iter_mut().filter(|v| **v == rail) {
+        *value = f64::NAN;
+    }
+    Some(Remark::new("saturated", at.len(), &at, text))
+}
+
+fn few_values(column: &[f64]) -> bool {
+    let mut seen: Vec<f64> = Vec::with_capacity(RAIL_LEAST_VALUES);
+    for value in column.iter().filter(|v| v.is_finite()) {
+        if !seen.contains(value) {
+            seen.push(*value);
+            if seen.len() == RAIL_LEAST_VALUES {
+                return false;
+            }
+        }
+    }
+    true
+}
