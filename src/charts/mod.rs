@@ -1,1 +1,97 @@
-//! Pictures of finished findings.
+//! Pictures of finished findings: plain scientific plots as PNG or SVG.
+//!
+//! A chart receives finished numbers and does no statistics. It is first laid out on a
+//! [`sheet::Sheet`] (a list of shapes in picture pixels), then painted with plotters on either
+//! backend, so that both kinds of file show the same drawing. All text stands outside the plotted
+//! data. Every series differs from its neighbours by line style, width or marker as well as by
+//! hue.
+
+mod balance;
+mod difference;
+mod file;
+mod hoses;
+mod ink;
+mod lane;
+mod legend;
+mod paint;
+mod panel;
+mod scale;
+mod sheet;
+mod text;
+mod trace;
+
+use crate::findings::Sides;
+use crate::findings::balance::Balance;
+use crate::signal::Signal;
+use crate::units::PressureUnit;
+use std::path::{Path, PathBuf};
+use thiserror::Error;
+
+/// Size of a picture and the unit in which it shows pressures.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Frame {
+    /// Width, pixels; fonts and lines scale with it.
+    pub width: u32,
+    /// Height, pixels.
+    pub height: u32,
+    /// Unit of the pressure axes.
+    pub unit: PressureUnit,
+}
+
+impl Default for Frame {
+    fn default() -> Self {
+        Frame { width: 1800, height: 1200, unit: PressureUnit::Kpa }
+    }
+}
+
+/// Why there is no picture. After an error no partial file remains.
+#[derive(Debug, Error)]
+pub enum ChartError {
+    /// The name of the file tells neither of the two formats.
+    #[error("'{}' has no ending that names a kind of picture: end it in .png or .svg", .0.display())]
+    UnknownEnding(PathBuf),
+    /// The file could not be written.
+    #[error("cannot write the picture '{}': {source}; check that the folder exists and may be written to", .path.display())]
+    Write {
+        /// The file asked for.
+        path: PathBuf,
+        /// What the system said.
+        #[source]
+        source: std::io::Error,
+    },
+    /// The signal holds nothing of what the chart shows.
+    #[error("nothing to draw: {0}")]
+    NothingToDraw(&'static str),
+    /// The drawing itself failed, or does not fit in the frame.
+    #[error("drawing failed: {0}")]
+    Drawing(String),
+}
+
+/// Writes the balance chart: both vacuums by engine cycle, their difference with tolerance and
+/// intervals, and the speed, on one time axis.
+///
+/// # Errors
+/// Unknown ending of `path`, a folder that cannot be written to, no vacuum of one of the sides, or
+/// a frame too small for its text.
+pub fn balance(
+    path: &Path,
+    frame: &Frame,
+    signal: &Signal,
+    finding: &Balance,
+    sides: &Sides,
+) -> Result<(), ChartError> {
+    file::write(path, || balance::draw(frame, signal, finding, sides))
+}
+
+/// The balance chart as an SVG document.
+///
+/// # Errors
+/// As [`balance`], but for the file.
+pub fn balance_svg(
+    frame: &Frame,
+    signal: &Signal,
+    finding: &Balance,
+    sides: &Sides,
+) -> Result<String, ChartError> {
+    paint::svg(&balance::draw(frame, signal, finding, sides)?)
+}

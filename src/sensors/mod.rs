@@ -1,1 +1,3 @@
 //! The zero and the matching of the sensor pair.
+
+pub mod matching;

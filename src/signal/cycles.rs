@@ -62,14 +62,14 @@ const LEAST_COVER: f64 = 0.9;
 /// Cuts a track into blocks of whole cycles and averages every channel over them.
 ///
 /// `speed` is the engine speed of every sample, rev/min (NaN: no reading); `interval_s` the usual
-/// time between samples. Where there is less than one sample a cycle no average over a cycle
+/// time between samples; `with_speed` says whether it was measured at all. Where there is less than one sample a cycle no average over a cycle
 /// exists, and every sample is a block of its own. Where the engine stands still, blocks have the
 /// length of [`SAMPLES_A_BLOCK`] samples and no cycles.
-pub fn cut(track: &Track, speed: &[f64], interval_s: f64) -> Cycles {
+pub fn cut(track: &Track, speed: &[f64], interval_s: f64, with_speed: bool) -> Cycles {
     if slower_than_the_cycles(speed, interval_s) {
-        one_a_sample(track, speed, interval_s)
+        one_a_sample(track, speed, interval_s, with_speed)
     } else {
-        whole_cycles(track, speed, interval_s)
+        whole_cycles(track, speed, interval_s, with_speed)
     }
 }
 
@@ -84,7 +84,7 @@ fn slower_than_the_cycles(speed: &[f64], interval_s: f64) -> bool {
 }
 
 /// Every sample as a block that reaches half-way to its neighbours.
-fn one_a_sample(track: &Track, speed: &[f64], interval_s: f64) -> Cycles {
+fn one_a_sample(track: &Track, speed: &[f64], interval_s: f64, with_speed: bool) -> Cycles {
     let t = &track.time_s;
     let reach = 0.5 * GAP_INTERVALS * interval_s;
     let edge = |k: usize, other: Option<usize>, sign: f64| {
@@ -104,15 +104,15 @@ fn one_a_sample(track: &Track, speed: &[f64], interval_s: f64) -> Cycles {
         to_s,
         sample: (0..t.len() as u32).collect(),
         cycles,
-        rpm: track.rpm.is_some().then_some(rpm),
+        rpm: with_speed.then_some(rpm),
         vac1_kpa: track.vac1_kpa.clone(),
         vac2_kpa: track.vac2_kpa.clone(),
         crank_kpa: track.crank_kpa.clone(),
     }
 }
 
-fn whole_cycles(track: &Track, speed: &[f64], interval_s: f64) -> Cycles {
-    let mut out = Averager::new(track, track.rpm.is_some());
+fn whole_cycles(track: &Track, speed: &[f64], interval_s: f64, with_speed: bool) -> Cycles {
+    let mut out = Averager::new(track, with_speed);
     let mut block: Option<Block> = None;
     for k in 1..track.len() {
         let (t0, t1) = (track.time_s[k - 1], track.time_s[k]);

@@ -42,42 +42,66 @@ const HOLD_S: f64 = 1.5;
 pub fn prepare(mut track: Track, cylinders: u32) -> Signal {
     let interval_s = usual_interval(&track.time_s);
     let time = &track.time_s;
-    for column in [&mut track.vac1_kpa, &mut track.vac2_kpa, &mut track.crank_kpa] {
-        if let Some(column) = column {
-            bridge(time, column);
-        }
+    for column in
+        [&mut track.vac1_kpa, &mut track.vac2_kpa, &mut track.crank_kpa].into_iter().flatten()
+    {
+        bridge(time, column);
     }
-    let remarks = cleaning::clean(&mut track);
-    let ripple_rpm = ripple::speed(&track, interval_s, cylinders);
-    let speed = speed_of_samples(&track, ripple_rpm);
-    let cycles = cycles::cut(&track, &speed, interval_s);
+    let mut remarks = cleaning::clean(&mut track);
+    let pickup = |at_s: f64| pickup_around(&track, at_s);
+    let windows = ripple::fundamentals(&track, interval_s);
+    let windows = ripple::speeds(&windows, cylinders, pickup);
+    remarks.extend(ripple::pickup_factor(&windows, pickup).map(wrong_pulses));
+    let speed = speed_of_samples(&track, &windows);
+    let with_speed = track.rpm.is_some() || !windows.is_empty();
+    let cycles = cycles::cut(&track, &speed, interval_s, with_speed);
     drop(speed);
-    let series = plateau_series(&cycles);
+    let series = plateau_series(&track, &cycles);
     let mut plateaus = plateaus::find(&cycles, &series);
-    let steps = plateaus::steps(&cycles, &plateaus);
-    let mut signal = Signal {
-        cycles,
-        steps,
+    let mut steps = plateaus::steps(&cycles, &plateaus);
+    for row in plateaus
+        .iter_mut()
+        .flat_map(|p| [&mut p.from_row, &mut p.to_row])
+        .chain(steps.iter_mut().map(|s| &mut s.at_row))
+    {
+        *row = track.row.get(*row as usize).copied().unwrap_or(*row);
+    }
+    Signal {
         sample_rate_hz: if interval_s > 0.0 { 1.0 / interval_s } else { 0.0 },
-        ripple_rpm,
+        ripple_rpm: ripple::median_speed(&windows),
         aliasing_r: None,
+        track,
+        cycles,
+        plateaus,
+        steps,
         remarks,
-        ..Signal::default()
-    };
-    for plateau in &mut plateaus {
-        plateau.from_row = row_of(&track, plateau.from_row);
-        plateau.to_row = row_of(&track, plateau.to_row);
     }
-    for step in &mut signal.steps {
-        step.at_row = row_of(&track, step.at_row);
-    }
-    signal.plateaus = plateaus;
-    signal.track = track;
-    signal
 }
 
-fn row_of(track: &Track, sample: u32) -> u32 {
-    track.row.get(sample as usize).copied().unwrap_or(sample)
+fn wrong_pulses(factor: f64) -> Remark {
+    let times = match factor {
+        f if f > 1.75 => "twice",
+        f if f > 1.0 => "one and a half times",
+        f if f > 0.6 => "two thirds of",
+        _ => "half",
+    };
+    let text = format!(
+        "the pick-up shows {times} the speed that the ripple of the vacuum gives: its pulses per turn are probably set wrong"
+    );
+    Remark::new("pickup_factor", 1, &[], text)
+}
+
+/// Mean pick-up speed within two seconds of a time.
+fn pickup_around(track: &Track, at_s: f64) -> Option<f64> {
+    let rpm = track.rpm.as_ref()?;
+    let from = track.time_s.partition_point(|t| *t < at_s - 2.0);
+    let to = track.time_s.partition_point(|t| *t < at_s + 2.0);
+    let (mut sum, mut count) = (0.0, 0.0);
+    for reading in rpm[from..to].iter().filter(|n| n.is_finite()) {
+        sum += reading;
+        count += 1.0;
+    }
+    (count > 0.0).then(|| sum / count)
 }
 
 /// Median time between samples, s; 0 for fewer than two samples.
@@ -116,9 +140,10 @@ fn bridge(time: &[f64], column: &mut [f64]) {
 
 /// Engine speed at every sample for the phase: the pick-up's last reading while it is fresh, the
 /// ripple's where there is no pick-up.
-fn speed_of_samples(track: &Track, ripple_rpm: Option<f64>) -> Vec<f64> {
+fn speed_of_samples(track: &Track, windows: &[ripple::WindowSpeed]) -> Vec<f64> {
     let Some(rpm) = &track.rpm else {
-        return vec![ripple_rpm.unwrap_or(f64::NAN); track.len()];
+        let speed = |t: &f64| ripple::speed_at(windows, *t).unwrap_or(f64::NAN);
+        return track.time_s.iter().map(speed).collect();
     };
     let mut speed = rpm.clone();
     let mut last: Option<usize> = None;
@@ -134,12 +159,14 @@ fn speed_of_samples(track: &Track, ripple_rpm: Option<f64>) -> Vec<f64> {
     speed
 }
 
-/// What tells one engine state from another: the speed, or the mean vacuum without one.
-fn plateau_series(cycles: &Cycles) -> Vec<f64> {
-    match (&cycles.rpm, &cycles.vac1_kpa, &cycles.vac2_kpa) {
-        (Some(rpm), _, _) => rpm.clone(),
-        (None, Some(one), Some(two)) => one.iter().zip(two).map(|(a, b)| 0.5 * (a + b)).collect(),
-        (None, Some(one), None) | (None, None, Some(one)) => one.clone(),
-        (None, None, None) => vec![f64::NAN; cycles.len()],
+/// What tells one engine state from another: the speed of the pick-up, or the mean vacuum.
+fn plateau_series(track: &Track, cycles: &Cycles) -> Vec<f64> {
+    if let (Some(_), Some(rpm)) = (&track.rpm, &cycles.rpm) {
+        return rpm.clone();
+    }
+    match (&cycles.vac1_kpa, &cycles.vac2_kpa) {
+        (Some(one), Some(two)) => one.iter().zip(two).map(|(a, b)| 0.5 * (a + b)).collect(),
+        (Some(one), None) | (None, Some(one)) => one.clone(),
+        (None, None) => vec![f64::NAN; cycles.len()],
     }
 }

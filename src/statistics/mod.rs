@@ -2,3 +2,4 @@
 
 pub mod changes;
 pub mod decision;
+pub mod known_errors;

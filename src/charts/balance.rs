@@ -1,0 +1,120 @@
+//! The balance chart.
+
+use super::difference::{Pair, side_keys};
+use super::ink;
+use super::lane::Lane;
+use super::panel::{self, Panel, Plan};
+use super::scale::{Clock, Range};
+use super::sheet::Sheet;
+use super::trace::{Series, standing, time_range};
+use super::{ChartError, Frame};
+use crate::findings::Sides;
+use crate::findings::balance::Balance;
+use crate::signal::Signal;
+
+/// Lays out the chart.
+pub(super) fn draw(
+    frame: &Frame,
+    signal: &Signal,
+    finding: &Balance,
+    sides: &Sides,
+) -> Result<Sheet, ChartError> {
+    let nothing = ChartError::NothingToDraw("the log holds no engine cycle");
+    let time_s = time_range(signal).ok_or(nothing)?;
+    let pair = Pair::new(frame, signal, finding)?;
+    let mut sheet = Sheet::new(frame)?;
+    let clock = Clock::of(time_s);
+    let time = Range::of([clock.at(time_s.low()), clock.at(time_s.high())]).unwrap_or(time_s);
+    let speed = Speed::new(signal);
+    let plans = plans(&pair, &speed, frame, sides)?;
+    let room = panel::tick_room(&sheet, plans.iter().map(|p| &p.range));
+    let edges = (1.2 * sheet.em + room, sheet.width - 1.6 * sheet.em);
+    let labels = pair.labels(edges, time, &clock);
+    let lane = Lane::new(&sheet, &labels, edges.0, edges.1);
+    let space = panel::title(&mut sheet, &finding.say, &notes(&pair, sides, lane.left_out));
+    let mut plans = plans;
+    plans[0].lane = lane.height(&sheet);
+    let panels = panel::stack(&mut sheet, plans, time, space, room)?;
+    lane.draw(&mut sheet, panels[0].top());
+    pair.draw_vacuums(&mut sheet, &panels[0], &clock);
+    pair.draw_difference(&mut sheet, &panels[1], &clock);
+    if let (Some(speed), Some(panel)) = (&speed, panels.get(2)) {
+        speed.draw(&mut sheet, panel, &clock, signal);
+    }
+    if let Some(last) = panels.last() {
+        last.time_axis(&mut sheet, clock.label);
+    }
+    Ok(sheet)
+}
+
+fn notes(pair: &Pair, sides: &Sides, left_out: usize) -> String {
+    let mut notes = pair.zero_words();
+    notes.push_str(&format!(
+        " Above zero {} pulls more vacuum: its throttle is shut further.",
+        sides.one
+    ));
+    if left_out > 0 {
+        notes.push_str(&format!(" {left_out} stretches are too short for a label."));
+    }
+    notes
+}
+
+fn plans(
+    pair: &Pair,
+    speed: &Option<Speed>,
+    frame: &Frame,
+    sides: &Sides,
+) -> Result<Vec<Plan>, ChartError> {
+    let nothing = || ChartError::NothingToDraw("no reading of either vacuum can be drawn");
+    let symbol = frame.unit.symbol();
+    let mut keys = side_keys(sides);
+    keys.extend(pair.shade_keys());
+    let mut plans = vec![
+        Plan {
+            heading: format!("Vacuum ({symbol})"),
+            keys,
+            lane: 0.0,
+            weight: 1.0,
+            range: pair.vacuum_range().ok_or_else(nothing)?,
+        },
+        Plan {
+            heading: format!("{} less {} ({symbol})", sides.one, sides.two),
+            keys: pair.difference_keys(),
+            lane: 0.0,
+            weight: 1.15,
+            range: pair.difference_range().ok_or_else(nothing)?,
+        },
+    ];
+    if let Some(speed) = speed {
+        plans.push(Plan {
+            heading: "Engine speed (rev/min)".into(),
+            keys: Vec::new(),
+            lane: 0.0,
+            weight: 0.7,
+            range: speed.range,
+        });
+    }
+    Ok(plans)
+}
+
+struct Speed {
+    series: Series,
+    range: Range,
+}
+
+impl Speed {
+    /// `None` when the log has no speed.
+    fn new(signal: &Signal) -> Option<Speed> {
+        let skip = standing(signal);
+        let series = Series::of(signal, &skip, signal.cycles.rpm.as_deref(), 1.0)?;
+        let range = series.extent()?.at_least(20.0).padded(0.06);
+        Some(Speed { series, range })
+    }
+
+    fn draw(&self, sheet: &mut Sheet, panel: &Panel, clock: &Clock, signal: &Signal) {
+        panel.shade(sheet, clock, signal);
+        panel.grid(sheet);
+        panel.trace(sheet, clock, &self.series, (ink::TEXT, 1.0), None);
+        panel.frame(sheet);
+    }
+}

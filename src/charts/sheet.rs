@@ -1,0 +1,244 @@
+//! A drawing as a list of shapes in picture pixels, before any backend sees it.
+
+use super::ink::{self, Ink};
+use super::text::{self, Fonts};
+use super::{ChartError, Frame};
+
+/// A place on the picture: right and down, pixels.
+pub(super) type Point = (f64, f64);
+
+/// Which end of a text stands at its place.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Anchor {
+    /// The left end.
+    Start,
+    /// The middle.
+    Middle,
+    /// The right end.
+    End,
+}
+
+/// How text is set.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Face {
+    /// Size of the em, pixels.
+    pub em: f64,
+    /// Bold or regular.
+    pub bold: bool,
+    /// Colour.
+    pub ink: Ink,
+}
+
+/// What can be drawn.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) enum Shape {
+    /// A filled rectangle between two corners, edges on whole pixels.
+    Field { from: Point, to: Point, ink: Ink },
+    /// A filled polygon.
+    Polygon { points: Vec<Point>, ink: Ink },
+    /// A line through points.
+    Line { points: Vec<Point>, width: f64, ink: Ink },
+    /// A filled disc.
+    Disc { at: Point, radius: f64, ink: Ink },
+    /// One line of text; `at` is on its baseline.
+    Text { at: Point, anchor: Anchor, face: Face, text: String },
+}
+
+/// Signs that stand on a line, apart without colour.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Sign {
+    /// A full disc.
+    Disc,
+    /// A square with a white heart.
+    OpenSquare,
+}
+
+/// The drawing under work.
+pub(super) struct Sheet {
+    /// Width, pixels.
+    pub width: f64,
+    /// Height, pixels.
+    pub height: f64,
+    /// Size of the em of ordinary text, pixels: the measure of all distances.
+    pub em: f64,
+    /// What the picture says, for readers that cannot see it.
+    pub title: String,
+    /// Shapes in the order of drawing.
+    pub shapes: Vec<Shape>,
+    fonts: &'static Fonts,
+}
+
+impl Sheet {
+    /// Smallest width on which the words can be read.
+    const LEAST_WIDTH: u32 = 480;
+    /// Largest side, so that a slip of the keyboard does not ask for all memory.
+    const MOST: u32 = 12_000;
+
+    /// An empty white sheet.
+    ///
+    /// # Errors
+    /// [`ChartError::Drawing`] for a frame too narrow or too large.
+    pub fn new(frame: &Frame) -> Result<Sheet, ChartError> {
+        let Frame { width, height, .. } = *frame;
+        if width < Self::LEAST_WIDTH || width.max(height) > Self::MOST {
+            let (least, most) = (Self::LEAST_WIDTH, Self::MOST);
+            return Err(ChartError::Drawing(format!(
+                "a picture {width} pixels wide and {height} high was asked for; \
+                 choose a width of {least} to {most} and a height up to {most}"
+            )));
+        }
+        let (width, height) = (f64::from(width), f64::from(height));
+        let mut sheet = Sheet {
+            width,
+            height,
+            em: 0.0122 * width,
+            title: String::new(),
+            shapes: Vec::new(),
+            fonts: text::fonts()?,
+        };
+        sheet.field((0.0, 0.0), (width, height), ink::PAPER);
+        Ok(sheet)
+    }
+
+    /// The fonts, to measure with.
+    pub fn fonts(&self) -> &'static Fonts {
+        self.fonts
+    }
+
+    /// Width of an ordinary trace, pixels.
+    pub fn thin(&self) -> f64 {
+        self.width / 900.0
+    }
+
+    /// Width of a grid line, whole pixels.
+    pub fn hair(&self) -> f64 {
+        (self.width / 1800.0).round().max(1.0)
+    }
+
+    /// Ordinary text.
+    pub fn plain(&self) -> Face {
+        Face { em: self.em, bold: false, ink: ink::TEXT }
+    }
+
+    /// Ordinary text of second rank.
+    pub fn quiet(&self) -> Face {
+        Face { ink: ink::QUIET, ..self.plain() }
+    }
+
+    /// Ordinary text in bold.
+    pub fn strong(&self) -> Face {
+        Face { bold: true, ..self.plain() }
+    }
+
+    /// Width of a text, pixels.
+    pub fn measure(&self, text: &str, face: Face) -> f64 {
+        self.fonts.width(text, face.bold) * face.em
+    }
+
+    /// A filled rectangle.
+    pub fn field(&mut self, from: Point, to: Point, ink: Ink) {
+        self.shapes.push(Shape::Field { from, to, ink });
+    }
+
+    /// A level line of at least a pixel.
+    pub fn level(&mut self, from_x: f64, to_x: f64, y: f64, width: f64, ink: Ink) {
+        let top = (y - 0.5 * width).round();
+        self.field((from_x.round(), top), (to_x.round(), top + width.round().max(1.0)), ink);
+    }
+
+    /// An upright line of at least a pixel.
+    pub fn upright(&mut self, x: f64, from_y: f64, to_y: f64, width: f64, ink: Ink) {
+        let left = (x - 0.5 * width).round();
+        self.field((left, from_y.round()), (left + width.round().max(1.0), to_y.round()), ink);
+    }
+
+    /// A line through points.
+    pub fn line(&mut self, points: Vec<Point>, width: f64, ink: Ink) {
+        match points.as_slice() {
+            [] => {}
+            [only] => self.shapes.push(Shape::Disc { at: *only, radius: width, ink }),
+            _ => self.shapes.push(Shape::Line { points, width, ink }),
+        }
+    }
+
+    /// A broken line through points: `dash` pixels drawn, `gap` pixels left out.
+    pub fn dashed(&mut self, points: &[Point], (dash, gap): (f64, f64), width: f64, ink: Ink) {
+        for piece in dashes(points, dash, gap) {
+            self.line(piece, width, ink);
+        }
+    }
+
+    /// A sign on a line.
+    pub fn sign(&mut self, sign: Sign, (x, y): Point, ink: Ink) {
+        let r = 0.27 * self.em;
+        match sign {
+            Sign::Disc => self.shapes.push(Shape::Disc { at: (x, y), radius: r, ink }),
+            Sign::OpenSquare => {
+                let heart = r - 1.4 * self.thin();
+                for (half, ink) in [(r, ink), (heart, ink::PAPER)] {
+                    let points = vec![
+                        (x - half, y - half),
+                        (x + half, y - half),
+                        (x + half, y + half),
+                        (x - half, y + half),
+                    ];
+                    self.shapes.push(Shape::Polygon { points, ink });
+                }
+            }
+        }
+    }
+
+    /// One line of text. Control characters, which no picture format can carry, become blanks.
+    pub fn text(&mut self, at: Point, anchor: Anchor, face: Face, text: &str) {
+        let text: String = text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
+        if !text.trim().is_empty() {
+            self.shapes.push(Shape::Text { at, anchor, face, text });
+        }
+    }
+}
+
+fn dashes(points: &[Point], dash: f64, gap: f64) -> Vec<Vec<Point>> {
+    let (mut pieces, mut piece) = (Vec::new(), Vec::new());
+    let (mut drawing, mut left) = (true, dash);
+    for pair in points.windows(2) {
+        let ((mut x, mut y), (x1, y1)) = (pair[0], pair[1]);
+        loop {
+            if drawing && piece.is_empty() {
+                piece.push((x, y));
+            }
+            let length = (x1 - x).hypot(y1 - y);
+            if length < left {
+                left -= length;
+                if drawing {
+                    piece.push((x1, y1));
+                }
+                break;
+            }
+            (x, y) = (x + (x1 - x) * left / length, y + (y1 - y) * left / length);
+            if drawing {
+                piece.push((x, y));
+                pieces.push(std::mem::take(&mut piece));
+            }
+            drawing = !drawing;
+            left = if drawing { dash } else { gap };
+        }
+    }
+    if piece.len() > 1 {
+        pieces.push(piece);
+    }
+    pieces
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn dashes_follow_the_line_and_its_corners() {
+        let pieces = dashes(&[(0.0, 0.0), (10.0, 0.0), (10.0, 10.0)], 4.0, 4.0);
+        assert_eq!(pieces.len(), 3);
+        assert_eq!(pieces[0], [(0.0, 0.0), (4.0, 0.0)]);
+        assert_eq!(pieces[1], [(8.0, 0.0), (10.0, 0.0), (10.0, 2.0)]);
+        assert_eq!(pieces[2], [(10.0, 6.0), (10.0, 10.0)]);
+    }
+}

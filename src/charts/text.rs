@@ -1,0 +1,123 @@
+//! The font, and how wide its words are.
+
+use super::ChartError;
+use ab_glyph::{Font, FontRef};
+use plotters::style::{FontStyle, register_font};
+use std::sync::OnceLock;
+
+/// Name under which the font is known to plotters. It is written into SVG files as it stands, so
+/// it names successors of like widths for machines that lack the first.
+pub(super) const FAMILY: &str = "DejaVu Sans, Verdana, sans-serif";
+
+/// From one line of text to the next, in em.
+pub(super) const LINE: f64 = 1.32;
+
+/// The two faces of the font.
+pub(super) struct Fonts {
+    regular: FontRef<'static>,
+    bold: FontRef<'static>,
+}
+
+/// The fonts, registered with plotters at the first call.
+///
+/// # Errors
+/// [`ChartError::Drawing`] when the built-in font cannot be read.
+pub(super) fn fonts() -> Result<&'static Fonts, ChartError> {
+    static FONTS: OnceLock<Option<Fonts>> = OnceLock::new();
+    FONTS
+        .get_or_init(load)
+        .as_ref()
+        .ok_or_else(|| ChartError::Drawing("the built-in font cannot be read".into()))
+}
+
+fn load() -> Option<Fonts> {
+    let (regular, bold) = (dejavu::sans::regular(), dejavu::sans::bold());
+    register_font(FAMILY, FontStyle::Normal, regular).ok()?;
+    register_font(FAMILY, FontStyle::Bold, bold).ok()?;
+    Some(Fonts {
+        regular: FontRef::try_from_slice(regular).ok()?,
+        bold: FontRef::try_from_slice(bold).ok()?,
+    })
+}
+
+impl Fonts {
+    fn face(&self, bold: bool) -> &FontRef<'static> {
+        if bold { &self.bold } else { &self.regular }
+    }
+
+    /// Height of a face (ascent and descent together), in em.
+    pub fn height(&self, bold: bool) -> f64 {
+        let face = self.face(bold);
+        f64::from(face.height_unscaled() / face.units_per_em().unwrap_or(2048.0))
+    }
+
+    /// Width of a line of text, in em.
+    pub fn width(&self, text: &str, bold: bool) -> f64 {
+        let face = self.face(bold);
+        let mut units = 0.0;
+        let mut previous = None;
+        for c in text.chars() {
+            let glyph = face.glyph_id(c);
+            units += face.h_advance_unscaled(glyph);
+            units += previous.map_or(0.0, |p| face.kern_unscaled(p, glyph));
+            previous = Some(glyph);
+        }
+        f64::from(units / face.units_per_em().unwrap_or(2048.0))
+    }
+
+    /// Breaks text at its blanks into lines of at most `width` em; a longer word is cut.
+    pub fn wrap(&self, text: &str, bold: bool, width: f64) -> Vec<String> {
+        let mut lines: Vec<String> = Vec::new();
+        for word in text.split_whitespace() {
+            let word = self.shorten(word, bold, width);
+            match lines.last_mut() {
+                Some(line) if self.width(&format!("{line} {word}"), bold) <= width => {
+                    line.push(' ');
+                    line.push_str(&word);
+                }
+                _ => lines.push(word),
+            }
+        }
+        lines
+    }
+
+    /// The text, or as much of its beginning as fits in `width` em with an ellipsis after it.
+    pub fn shorten(&self, text: &str, bold: bool, width: f64) -> String {
+        if self.width(text, bold) <= width {
+            return text.to_owned();
+        }
+        let mut kept = String::new();
+        for c in text.chars() {
+            if self.width(&format!("{kept}{c}\u{2026}"), bold) > width {
+                break;
+            }
+            kept.push(c);
+        }
+        kept.truncate(kept.trim_end().len());
+        kept.push('\u{2026}');
+        kept
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn wrapped_lines_keep_every_word_and_the_width() {
+        let fonts = fonts().unwrap();
+        let say =
+            "Front pulls 2.4 kPa more vacuum than Rear at 850 rev/min: open the throttle of Front";
+        let lines = fonts.wrap(say, true, 20.0);
+        assert!(lines.len() > 2);
+        assert!(lines.iter().all(|line| fonts.width(line, true) <= 20.0));
+        assert_eq!(lines.join(" "), say);
+    }
+
+    #[test]
+    fn a_word_without_blanks_is_cut() {
+        let fonts = fonts().unwrap();
+        let short = fonts.shorten(&"W".repeat(500), false, 10.0);
+        assert!(short.ends_with('\u{2026}') && fonts.width(&short, false) <= 10.0);
+    }
+}
