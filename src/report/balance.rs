@@ -9,12 +9,17 @@ use crate::findings::{Conditions, Verdict};
 
 /// The whole report: verdict, table, what it means, remarks, cautions.
 pub fn write(page: &mut Page, log: &LogFacts, finding: &Balance, conditions: &Conditions) {
+    body(page, log, finding, conditions);
+    cautions::write(page, &cautions::for_balance(finding.verdict));
+}
+
+/// The report without its cautions.
+pub fn body(page: &mut Page, log: &LogFacts, finding: &Balance, conditions: &Conditions) {
     page.heading(&finding.say, tone(finding.verdict));
     table(page, finding, conditions);
     meaning(page, finding, conditions);
     causes(page, &finding.causes);
     log.write(page);
-    cautions::write(page, &cautions::for_balance(finding.verdict));
 }
 
 /// How a verdict is coloured.
@@ -233,6 +238,7 @@ mod tests {
             causes: vec!["stop screws".into()],
         };
         let log = LogFacts {
+            car: None,
             rows: 900,
             bad_rows: 1,
             duration_s: 45.0,

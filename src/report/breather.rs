@@ -9,12 +9,17 @@ use crate::findings::breather::{Breather, BreatherVerdict, TimesFrom};
 
 /// The whole report: verdict, table of openings, what it means, remarks, cautions.
 pub fn write(page: &mut Page, log: &LogFacts, finding: &Breather) {
+    body(page, log, finding);
+    cautions::write(page, &cautions::for_breather(finding.verdict));
+}
+
+/// The report without its cautions.
+pub fn body(page: &mut Page, log: &LogFacts, finding: &Breather) {
     page.heading(&finding.say, tone(finding.verdict));
     table(page, finding);
     meaning(page, finding);
     causes(page, &finding.causes);
     log.write(page);
-    cautions::write(page, &cautions::for_breather(finding.verdict));
 }
 
 /// How a verdict is coloured.

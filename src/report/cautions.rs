@@ -96,6 +96,13 @@ pub fn for_compare() -> Vec<Caution> {
     vec![Caution::Law, Caution::NoCertificate]
 }
 
+/// Every caution, for a page that goes through the whole job.
+pub fn all() -> Vec<Caution> {
+    let mut list = RUNNING.to_vec();
+    list.extend([Caution::OpenFiller, Caution::Spray, Caution::Law, Caution::NoCertificate]);
+    list
+}
+
 /// Writes the section.
 pub fn write(page: &mut Page, cautions: &[Caution]) {
     page.heading("Take care", Tone::Plain);

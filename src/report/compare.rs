@@ -9,6 +9,12 @@ use crate::findings::compare::Comparison;
 
 /// The whole report: the sentence, the table of changes, both verdicts, remarks, cautions.
 pub fn write(page: &mut Page, before: &LogFacts, after: &LogFacts, finding: &Comparison) {
+    body(page, before, after, finding);
+    cautions::write(page, &cautions::for_compare());
+}
+
+/// The report without its cautions.
+pub fn body(page: &mut Page, before: &LogFacts, after: &LogFacts, finding: &Comparison) {
     page.heading(&finding.say, tone(finding.after.verdict));
     table(page, finding);
     for (name, balance, log) in
@@ -18,7 +24,6 @@ pub fn write(page: &mut Page, before: &LogFacts, after: &LogFacts, finding: &Com
         page.item(&balance.say);
         log.items(page);
     }
-    cautions::write(page, &cautions::for_compare());
 }
 
 fn table(page: &mut Page, finding: &Comparison) {

@@ -7,6 +7,9 @@ use serde::Serialize;
 /// The log block of every JSON document.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct LogFacts {
+    /// What the car is called; absent when nobody said.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub car: Option<String>,
     /// Rows used.
     pub rows: usize,
     /// Rows left out because they could not be read.
@@ -42,6 +45,9 @@ impl LogFacts {
 
     /// The same without its heading.
     pub fn items(&self, page: &mut Page) {
+        if let Some(car) = &self.car {
+            page.item(&format!("Car: {car}."));
+        }
         page.item(&self.line());
         for remark in &self.remarks {
             page.item(&remark_line(remark));

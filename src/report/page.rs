@@ -78,6 +78,15 @@ impl Page {
         }
     }
 
+    /// A line across the page, between one part and the next; none at the top.
+    pub fn rule(&mut self) {
+        if !self.text.is_empty() {
+            self.gap();
+            self.text += &"-".repeat(self.width);
+            self.text.push('\n');
+        }
+    }
+
     /// A paragraph.
     pub fn paragraph(&mut self, text: &str) {
         self.text += &wrap(text, self.width, "", "");
