@@ -52,9 +52,12 @@ Example:
   evenbreath breather cap.csv --chart cap.svg")]
     Breather(BreatherArgs),
     /// What the work has changed: two logs side by side
-    #[command(after_help = "\
+    #[command(
+        override_usage = "evenbreath compare [OPTIONS] BEFORE AFTER",
+        after_help = "\
 Example:
-  evenbreath compare before.csv after.csv")]
+  evenbreath compare before.csv after.csv"
+    )]
     Compare(CompareArgs),
     /// What is in a log: columns, steady stretches, steps, faults of the data
     ///
