@@ -76,7 +76,7 @@ Example:
     #[command(after_help = "\
 Example:
   evenbreath completions bash \\
-    > ~/.local/share/bash-completion/completions/evenbreath")]
+    > evenbreath.bash")]
     Completions {
         /// The shell.
         shell: Shell,
