@@ -1,9 +1,9 @@
 //! The balance chart.
 
-use super::difference::{Pair, side_keys};
+use super::difference::{Pair, meaning, side_keys};
 use super::ink;
 use super::lane::Lane;
-use super::panel::{self, Panel, Plan};
+use super::panel::{self, Margins, Panel, Plan};
 use super::scale::{Clock, Range};
 use super::sheet::Sheet;
 use super::trace::{Series, standing, time_range};
@@ -23,6 +23,7 @@ pub(super) fn draw(
     let time_s = time_range(signal).ok_or(nothing)?;
     let pair = Pair::new(frame, signal, finding)?;
     let mut sheet = Sheet::new(frame)?;
+    let sides = &sheet.names(sides);
     let clock = Clock::of(time_s);
     let time = Range::of([clock.at(time_s.low()), clock.at(time_s.high())]).unwrap_or(time_s);
     let speed = Speed::new(signal);
@@ -34,7 +35,8 @@ pub(super) fn draw(
     let space = panel::title(&mut sheet, &finding.say, &notes(&pair, sides, lane.left_out));
     let mut plans = plans;
     plans[0].lane = lane.height(&sheet);
-    let panels = panel::stack(&mut sheet, plans, time, space, room)?;
+    let margins = Margins::over_time_axis(&sheet, room);
+    let panels = panel::stack(&mut sheet, plans, time, space, margins)?;
     lane.draw(&mut sheet, panels[0].top());
     pair.draw_vacuums(&mut sheet, &panels[0], &clock);
     pair.draw_difference(&mut sheet, &panels[1], &clock);
@@ -49,10 +51,8 @@ pub(super) fn draw(
 
 fn notes(pair: &Pair, sides: &Sides, left_out: usize) -> String {
     let mut notes = pair.zero_words();
-    notes.push_str(&format!(
-        " Above zero {} pulls more vacuum: its throttle is shut further.",
-        sides.one
-    ));
+    notes.push(' ');
+    notes.push_str(&meaning(sides));
     if left_out > 0 {
         notes.push_str(&format!(" {left_out} stretches are too short for a label."));
     }

@@ -29,8 +29,8 @@ pub(super) struct Pair<'a> {
     pub two: Series,
     /// Vacuum 1 less vacuum 2, corrected for the zero.
     pub difference: Series,
-    /// True when a stretch with exchanged hoses was turned back.
-    pub turned: bool,
+    /// Stretches of log time with the hoses swapped, which are drawn turned back.
+    swapped: Vec<(f64, f64)>,
     unit: PressureUnit,
 }
 
@@ -72,7 +72,7 @@ impl<'a> Pair<'a> {
             one: side(vac1, vac2).ok_or_else(nothing)?,
             two: side(vac2, vac1).ok_or_else(nothing)?,
             difference: Series { runs: difference },
-            turned: !swapped.is_empty(),
+            swapped,
             unit: frame.unit,
         })
     }
@@ -171,7 +171,9 @@ impl<'a> Pair<'a> {
         let verdict = verdict(p.verdict).to_owned();
         let long = [format!("{mean} {symbol} ({low} to {high})"), verdict.clone()];
         let short = [format!("{mean} {symbol}"), format!("{low} to {high}"), verdict];
-        let with = |rest: &[String]| speed.iter().chain(rest).cloned().collect();
+        let middle = 0.5 * (p.from_s + p.to_s);
+        let hoses = hoses::inside(&self.swapped, middle).then(|| "hoses swapped".to_owned());
+        let with = |rest: &[String]| speed.iter().chain(&hoses).chain(rest).cloned().collect();
         [with(&long), with(&short)]
     }
 
@@ -180,13 +182,14 @@ impl<'a> Pair<'a> {
         let how = match self.finding.zero.method {
             ZeroMethod::EngineOff => "from the engine-off stretch",
             ZeroMethod::Tee => "from the tee run",
-            ZeroMethod::Swap => "from the exchanged hoses",
+            ZeroMethod::Swap => "from the swapped hoses",
             ZeroMethod::None => {
                 return "Zero of the pair unknown: the sensors' specification stands in.".into();
             }
         };
         let offset = signed(self.shown(self.finding.zero.offset_kpa), self.unit.decimals());
-        let turned = if self.turned { ", stretches with exchanged hoses turned back" } else { "" };
+        let turned =
+            if self.swapped.is_empty() { "" } else { ", stretches with swapped hoses turned back" };
         format!("Zero of the pair taken out: {offset} {} {how}{turned}.", self.unit.symbol())
     }
 
@@ -224,6 +227,11 @@ impl<'a> Pair<'a> {
 
 /// Side 2 is light and broad, so that side 1, dark and thin, shows on top of it.
 const TWO_WEIGHT: f64 = 1.7;
+
+/// How the sign of the difference is to be read.
+pub(super) fn meaning(sides: &Sides) -> String {
+    format!("Above zero {} pulls more vacuum: its throttle is shut further.", sides.one)
+}
 
 /// Legend of the two sides.
 pub(super) fn side_keys(sides: &Sides) -> Vec<Key> {

@@ -81,7 +81,7 @@ impl Head {
     /// Height, pixels.
     pub fn height(&self, sheet: &Sheet) -> f64 {
         let rows = if self.beside { 1 } else { 1 + self.rows.len() };
-        (rows as f64 * LINE + 0.5) * sheet.em
+        (rows as f64 * LINE + 0.7) * sheet.em
     }
 
     /// Draws between `left` and `right`, from `top` down.

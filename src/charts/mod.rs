@@ -7,6 +7,8 @@
 //! hue.
 
 mod balance;
+mod breather;
+mod compare;
 mod difference;
 mod file;
 mod hoses;
@@ -16,12 +18,15 @@ mod legend;
 mod paint;
 mod panel;
 mod scale;
+mod shares;
 mod sheet;
 mod text;
 mod trace;
 
 use crate::findings::Sides;
 use crate::findings::balance::Balance;
+use crate::findings::breather::Breather;
+use crate::findings::compare::Comparison;
 use crate::signal::Signal;
 use crate::units::PressureUnit;
 use std::path::{Path, PathBuf};
@@ -94,4 +99,62 @@ pub fn balance_svg(
     sides: &Sides,
 ) -> Result<String, ChartError> {
     paint::svg(&balance::draw(frame, signal, finding, sides)?)
+}
+
+/// Writes the breather chart: the speed by engine cycle with the fitted curve, the openings and
+/// their drops, and the vacuums under it.
+///
+/// # Errors
+/// Unknown ending of `path`, a folder that cannot be written to, no speed, or a frame too small
+/// for its text.
+pub fn breather(
+    path: &Path,
+    frame: &Frame,
+    signal: &Signal,
+    finding: &Breather,
+) -> Result<(), ChartError> {
+    file::write(path, || breather::draw(frame, signal, finding))
+}
+
+/// The breather chart as an SVG document.
+///
+/// # Errors
+/// As [`breather`], but for the file.
+pub fn breather_svg(
+    frame: &Frame,
+    signal: &Signal,
+    finding: &Breather,
+) -> Result<String, ChartError> {
+    paint::svg(&breather::draw(frame, signal, finding)?)
+}
+
+/// Writes the before-and-after chart: differences and vacuums of both logs side by side on one
+/// scale, and the throttle openings of every speed that both logs hold.
+///
+/// # Errors
+/// Unknown ending of `path`, a folder that cannot be written to, a log without the vacuum of one
+/// of the sides, or a frame too small for its text.
+pub fn compare(
+    path: &Path,
+    frame: &Frame,
+    before: &Signal,
+    after: &Signal,
+    finding: &Comparison,
+    sides: &Sides,
+) -> Result<(), ChartError> {
+    file::write(path, || compare::draw(frame, before, after, finding, sides))
+}
+
+/// The before-and-after chart as an SVG document.
+///
+/// # Errors
+/// As [`compare`], but for the file.
+pub fn compare_svg(
+    frame: &Frame,
+    before: &Signal,
+    after: &Signal,
+    finding: &Comparison,
+    sides: &Sides,
+) -> Result<String, ChartError> {
+    paint::svg(&compare::draw(frame, before, after, finding, sides)?)
 }

@@ -3,7 +3,7 @@
 use super::ChartError;
 use super::ink::{self, Ink};
 use super::legend::{self, Head, Key};
-use super::scale::{Axis, Clock, Range, ticks};
+use super::scale::{Axis, Clock, Range, Tick, ticks};
 use super::sheet::{Anchor, Point, Sheet, Sign};
 use super::text::LINE;
 use super::trace::{self, Series};
@@ -45,16 +45,23 @@ pub(super) struct Space {
     pub bottom: f64,
 }
 
+/// Most lines of a title; what is longer ends in an ellipsis there and stands whole in the report.
+const MOST_LINES: usize = 4;
+
 /// Draws title and subtitle; returns the space under them.
 pub(super) fn title(sheet: &mut Sheet, say: &str, notes: &str) -> Space {
     let em = sheet.em;
     let (left, right) = (1.2 * em, sheet.width - 1.6 * em);
     let mut face = sheet.strong();
     face.em = 1.32 * em;
-    let mut lines = sheet.fonts().wrap(say, true, (right - left) / face.em);
+    let mut lines = sheet.fonts().wrap_evenly(say, true, (right - left) / face.em);
     if lines.len() > 3 {
         face.em = 1.05 * em;
-        lines = sheet.fonts().wrap(say, true, (right - left) / face.em);
+        lines = sheet.fonts().wrap_evenly(say, true, (right - left) / face.em);
+    }
+    if lines.len() > MOST_LINES {
+        let rest = lines.split_off(MOST_LINES - 1).join(" ");
+        lines.push(sheet.fonts().shorten(&rest, true, (right - left) / face.em));
     }
     let mut y = 0.7 * em;
     for line in &lines {
@@ -67,18 +74,30 @@ pub(super) fn title(sheet: &mut Sheet, say: &str, notes: &str) -> Space {
         sheet.text((left, y + em), Anchor::Start, quiet, &line);
         y += LINE * em;
     }
-    sheet.title = lines.join(" ");
+    sheet.title = say.to_owned();
     Space { left, right, top: y + 0.7 * em, bottom: sheet.height - 0.6 * em }
 }
 
 /// Height of a panel under which its axis cannot be read, em.
-const LEAST: f64 = 4.5;
-/// Room under the lowest panel for the ticks and the label of its axis, em.
-const FOOT: f64 = 3.1;
+const LEAST: f64 = 3.8;
+
+/// What a stack of panels keeps free at its edges.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Margins {
+    /// Width for the numbers of the upright axes, pixels.
+    pub ticks: f64,
+    /// Height under the lowest panel, pixels.
+    pub foot: f64,
+}
+
+impl Margins {
+    /// Room for the numbers and the label of a time axis.
+    pub fn over_time_axis(sheet: &Sheet, ticks: f64) -> Margins {
+        Margins { ticks, foot: 3.1 * sheet.em }
+    }
+}
 
 /// Places panels in a space, draws headings and legends, and returns the panels.
-///
-/// `tick_room` is the width kept for the numbers of the upright axes, pixels.
 ///
 /// # Errors
 /// [`ChartError::Drawing`] when the space is too low.
@@ -87,7 +106,7 @@ pub(super) fn stack(
     plans: Vec<Plan>,
     time: Range,
     space: Space,
-    tick_room: f64,
+    margins: Margins,
 ) -> Result<Vec<Panel>, ChartError> {
     let em = sheet.em;
     let weights: f64 = plans.iter().map(|p| p.weight).sum();
@@ -100,7 +119,7 @@ pub(super) fn stack(
         .collect();
     let between = 0.9 * em;
     let fixed: f64 = laid.iter().map(|(head, plan)| head.height(sheet) + plan.lane + between).sum();
-    let room = space.bottom - space.top - fixed - (FOOT * em - between);
+    let room = space.bottom - space.top - fixed - (margins.foot - between);
     if room < LEAST * em * laid.len() as f64 {
         let least = sheet.height - room + LEAST * em * laid.len() as f64;
         let (width, height) = (sheet.width, sheet.height);
@@ -115,8 +134,11 @@ pub(super) fn stack(
         head.draw(sheet, space.left, space.right, top);
         let plot = top + head.height(sheet) + plan.lane;
         let height = (room * plan.weight / weights).floor();
-        let x =
-            Axis { range: time, from: (space.left + tick_room).round(), to: space.right.round() };
+        let x = Axis {
+            range: time,
+            from: (space.left + margins.ticks).round(),
+            to: space.right.round(),
+        };
         let y = Axis { range: plan.range, from: (plot + height).round(), to: plot.round() };
         panels.push(Panel { x, y });
         top = plot + height + between;
@@ -169,21 +191,27 @@ impl Panel {
         (left, self.x.px(clock.at(to_s)).round().max(left + 1.0))
     }
 
-    /// Grid lines and the numbers of the upright axis.
+    /// Grid lines both ways and the numbers of the upright axis.
     pub fn grid(&self, sheet: &mut Sheet) {
-        let (em, hair, face) = (sheet.em, sheet.hair(), sheet.quiet());
-        let most = ((self.bottom() - self.top()) / (2.1 * em)).floor().clamp(2.0, 8.0);
-        for tick in ticks(self.y.range, most as usize) {
-            let y = self.y.px(tick.value);
-            sheet.level(self.x.from, self.x.to, y, hair, ink::GRID);
-            sheet.text((self.x.from - 0.5 * em, y + 0.36 * em), Anchor::End, face, &tick.text);
-        }
+        self.levels(sheet);
+        let hair = sheet.hair();
         for tick in self.time_ticks(sheet) {
             sheet.upright(self.x.px(tick.value), self.top(), self.bottom(), hair, ink::GRID);
         }
     }
 
-    fn time_ticks(&self, sheet: &Sheet) -> Vec<super::scale::Tick> {
+    /// Level grid lines and the numbers of the upright axis.
+    pub fn levels(&self, sheet: &mut Sheet) {
+        let (em, hair, face) = (sheet.em, sheet.hair(), sheet.quiet());
+        let most = ((self.bottom() - self.top()) / (1.75 * em)).floor().clamp(2.0, 8.0);
+        for tick in ticks(self.y.range, most as usize) {
+            let y = self.y.px(tick.value);
+            sheet.level(self.x.from, self.x.to, y, hair, ink::GRID);
+            sheet.text((self.x.from - 0.5 * em, y + 0.36 * em), Anchor::End, face, &tick.text);
+        }
+    }
+
+    fn time_ticks(&self, sheet: &Sheet) -> Vec<Tick> {
         let most = ((self.x.to - self.x.from) / (5.0 * sheet.em)).floor().clamp(2.0, 14.0);
         ticks(self.x.range, most as usize)
     }

@@ -177,6 +177,11 @@ impl Clock {
         }
     }
 
+    /// Symbol of the unit of the axis.
+    pub fn unit(&self) -> &'static str {
+        if self.unit_s > 1.0 { "min" } else { "s" }
+    }
+
     /// Log time in the unit of the axis.
     pub fn at(&self, seconds: f64) -> f64 {
         (seconds - self.origin_s) / self.unit_s
@@ -208,7 +213,7 @@ mod tests {
         assert_eq!(texts(812.0, 877.0, 4), ["820", "840", "860"]);
         assert_eq!(texts(0.0, 60.0, 7), ["0", "10", "20", "30", "40", "50", "60"]);
         assert_eq!(
-            texts(0.0004, 0.0009, 5),
+            texts(0.0004, 0.0009, 6),
             ["0.0004", "0.0005", "0.0006", "0.0007", "0.0008", "0.0009"]
         );
     }

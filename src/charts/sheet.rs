@@ -3,6 +3,7 @@
 use super::ink::{self, Ink};
 use super::text::{self, Fonts};
 use super::{ChartError, Frame};
+use crate::findings::Sides;
 
 /// A place on the picture: right and down, pixels.
 pub(super) type Point = (f64, f64);
@@ -128,6 +129,12 @@ impl Sheet {
     /// Ordinary text in bold.
     pub fn strong(&self) -> Face {
         Face { bold: true, ..self.plain() }
+    }
+
+    /// The names of the sides, cut where they are too long for headings and legends.
+    pub fn names(&self, sides: &Sides) -> Sides {
+        let cut = |name: &str| self.fonts.shorten(name.trim(), true, 18.0);
+        Sides { one: cut(&sides.one), two: cut(&sides.two) }
     }
 
     /// Width of a text, pixels.

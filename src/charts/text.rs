@@ -81,6 +81,21 @@ impl Fonts {
         lines
     }
 
+    /// As [`Fonts::wrap`], with lines of like length: no last line of one lost word.
+    pub fn wrap_evenly(&self, text: &str, bold: bool, width: f64) -> Vec<String> {
+        let lines = self.wrap(text, bold, width);
+        let (mut narrow, mut wide) = (0.5 * width, width);
+        for _ in 0..8 {
+            let middle = 0.5 * (narrow + wide);
+            if self.wrap(text, bold, middle).len() > lines.len() {
+                narrow = middle;
+            } else {
+                wide = middle;
+            }
+        }
+        if lines.len() < 2 { lines } else { self.wrap(text, bold, wide) }
+    }
+
     /// The text, or as much of its beginning as fits in `width` em with an ellipsis after it.
     pub fn shorten(&self, text: &str, bold: bool, width: f64) -> String {
         if self.width(text, bold) <= width {
@@ -112,6 +127,11 @@ mod tests {
         assert!(lines.len() > 2);
         assert!(lines.iter().all(|line| fonts.width(line, true) <= 20.0));
         assert_eq!(lines.join(" "), say);
+        let even = fonts.wrap_evenly(say, true, 40.0);
+        assert_eq!(even.len(), fonts.wrap(say, true, 40.0).len());
+        assert_eq!(even.join(" "), say);
+        let widths: Vec<f64> = even.iter().map(|line| fonts.width(line, true)).collect();
+        assert!(widths[1] > 0.6 * widths[0], "{even:?}");
     }
 
     #[test]

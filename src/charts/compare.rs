@@ -1,0 +1,150 @@
+//! The before-and-after chart.
+
+use super::difference::{Pair, side_keys};
+use super::lane::Lane;
+use super::legend::Head;
+use super::panel::{self, Margins, Panel, Plan, Space};
+use super::scale::{Clock, Range};
+use super::shares::Shares;
+use super::sheet::Sheet;
+use super::trace::time_range;
+use super::{ChartError, Frame};
+use crate::findings::Sides;
+use crate::findings::compare::Comparison;
+use crate::signal::Signal;
+
+/// Lays out the chart.
+pub(super) fn draw(
+    frame: &Frame,
+    before: &Signal,
+    after: &Signal,
+    finding: &Comparison,
+    sides: &Sides,
+) -> Result<Sheet, ChartError> {
+    let before = Column::new("Before", Pair::new(frame, before, &finding.before)?)?;
+    let after = Column::new("After", Pair::new(frame, after, &finding.after)?)?;
+    let mut sheet = Sheet::new(frame)?;
+    let sides = &sheet.names(sides);
+    let scale = Scale::of(&before, &after)?;
+    let shares = Shares::new(finding, sides, frame);
+    let ranges = [&scale.difference, &scale.vacuum];
+    let room =
+        panel::tick_room(&sheet, ranges.into_iter().chain(shares.as_ref().map(Shares::range)));
+    let space = panel::title(&mut sheet, &finding.say, &notes(&before, &after, sides));
+    let head = head(&sheet, &before, &after, frame, sides, space);
+    head.draw(&mut sheet, space.left, space.right, space.top);
+    let em = sheet.em;
+    let foot = if shares.is_some() { (0.25 * sheet.height).max(15.0 * em) } else { 0.0 };
+    let top = space.top + head.height(&sheet);
+    let upper = Space { top, bottom: space.bottom - foot, ..space };
+    let middle = 0.5 * (space.left + space.right);
+    let halves =
+        [Space { right: middle - 1.2 * em, ..upper }, Space { left: middle + 1.2 * em, ..upper }];
+    let lanes = [before.lane(&sheet, halves[0], room), after.lane(&sheet, halves[1], room)];
+    let height = lanes.iter().map(|lane| lane.height(&sheet)).fold(0.0, f64::max);
+    let margins = Margins::over_time_axis(&sheet, room);
+    for ((column, half), lane) in [&before, &after].into_iter().zip(halves).zip(lanes) {
+        let plans = column.plans(&scale, height, frame, sides);
+        let panels = panel::stack(&mut sheet, plans, column.time, half, margins)?;
+        column.draw(&mut sheet, &panels, &lane);
+    }
+    if let Some(shares) = shares {
+        let lower = Space { top: upper.bottom + 0.6 * em, ..space };
+        shares.draw(&mut sheet, lower, room)?;
+    }
+    Ok(sheet)
+}
+
+/// What both halves have in common.
+struct Scale {
+    difference: Range,
+    vacuum: Range,
+}
+
+impl Scale {
+    fn of(before: &Column, after: &Column) -> Result<Scale, ChartError> {
+        let nothing = || ChartError::NothingToDraw("no reading of either vacuum can be drawn");
+        let difference = before.pair.difference_range().ok_or_else(nothing)?;
+        let vacuum = before.pair.vacuum_range().ok_or_else(nothing)?;
+        Ok(Scale {
+            difference: difference.join(after.pair.difference_range()),
+            vacuum: vacuum.join(after.pair.vacuum_range()),
+        })
+    }
+}
+
+/// One log: one half of the picture.
+struct Column<'a> {
+    name: &'static str,
+    pair: Pair<'a>,
+    clock: Clock,
+    time: Range,
+}
+
+impl<'a> Column<'a> {
+    fn new(name: &'static str, pair: Pair<'a>) -> Result<Column<'a>, ChartError> {
+        let nothing = ChartError::NothingToDraw("one of the logs holds no engine cycle");
+        let time_s = time_range(pair.signal).ok_or(nothing)?;
+        let clock = Clock::of(time_s);
+        let time = Range::of([clock.at(time_s.low()), clock.at(time_s.high())]).unwrap_or(time_s);
+        Ok(Column { name, pair, clock, time })
+    }
+
+    fn lane(&self, sheet: &Sheet, half: Space, room: f64) -> Lane {
+        let edges = (half.left + room, half.right);
+        Lane::new(sheet, &self.pair.labels(edges, self.time, &self.clock), edges.0, edges.1)
+    }
+
+    fn plans(&self, scale: &Scale, lane: f64, frame: &Frame, sides: &Sides) -> Vec<Plan> {
+        let symbol = frame.unit.symbol();
+        vec![
+            Plan {
+                heading: self.name.into(),
+                keys: Vec::new(),
+                lane,
+                weight: 1.3,
+                range: scale.difference,
+            },
+            Plan {
+                heading: format!("Vacuum ({symbol})"),
+                keys: side_keys(sides),
+                lane: 0.0,
+                weight: 1.0,
+                range: scale.vacuum,
+            },
+        ]
+    }
+
+    fn draw(&self, sheet: &mut Sheet, panels: &[Panel], lane: &Lane) {
+        lane.draw(sheet, panels[0].top());
+        self.pair.draw_difference(sheet, &panels[0], &self.clock);
+        self.pair.draw_vacuums(sheet, &panels[1], &self.clock);
+        panels[1].time_axis(sheet, self.clock.label);
+    }
+}
+
+/// Heading and legend that both halves share.
+fn head(
+    sheet: &Sheet,
+    before: &Column,
+    after: &Column,
+    frame: &Frame,
+    sides: &Sides,
+    space: Space,
+) -> Head {
+    let heading = format!("{} less {} ({})", sides.one, sides.two, frame.unit.symbol());
+    let mut keys = before.pair.difference_keys();
+    let extra = [after.pair.difference_keys(), before.pair.shade_keys(), after.pair.shade_keys()];
+    for key in extra.into_iter().flatten() {
+        if !keys.contains(&key) {
+            keys.push(key);
+        }
+    }
+    Head::new(sheet, &heading, keys, space.right - space.left)
+}
+
+fn notes(before: &Column, after: &Column, sides: &Sides) -> String {
+    let (was, is) = (before.pair.zero_words(), after.pair.zero_words());
+    let zero = if was == is { was } else { format!("Before: {was} After: {is}") };
+    format!("{zero} {}", super::difference::meaning(sides))
+}
