@@ -42,7 +42,7 @@ pub enum Command {
     #[command(after_help = "\
 Example:
   evenbreath balance idle.csv --units mmHg")]
-    Balance(Analysis),
+    Balance(BalanceArgs),
     /// Whether the closed crankcase breather is sealed, from the idle drop with the cap off
     ///
     /// The log should hold a warm idle with the oil filler cap off and on again two or three
@@ -94,6 +94,17 @@ Examples:
 }
 
 /// `balance`.
+#[derive(Debug, Args)]
+pub struct BalanceArgs {
+    #[command(flatten)]
+    /// The same as for the breather.
+    pub analysis: Analysis,
+    /// Show what the uncertainty consists of, one row a component (JSON always does).
+    #[arg(long, help_heading = "The answer")]
+    pub budget: bool,
+}
+
+/// What `balance` and `breather` have in common.
 #[derive(Debug, Args)]
 pub struct Analysis {
     /// Log file, or - for standard input.

@@ -1,6 +1,6 @@
 //! `balance`: which side passes more air.
 
-use super::args::Analysis;
+use super::args::BalanceArgs;
 use super::failure::Failure;
 use super::load::load;
 use super::output::{Outcome, answer, page};
@@ -8,13 +8,14 @@ use super::picture;
 use super::wishes::Wishes;
 use crate::charts;
 use crate::findings::{Verdict, balance};
-use crate::report;
+use crate::report::{self, cautions};
 
 /// Reads a log and gives the balance.
 ///
 /// # Errors
 /// The log cannot be read or has not both vacuums, or the chart cannot be drawn.
-pub fn run(args: &Analysis) -> Result<u8, Failure> {
+pub fn run(args: &BalanceArgs) -> Result<u8, Failure> {
+    let BalanceArgs { analysis: args, budget } = args;
     let wishes = Wishes::new(&args.reading, &args.car)?;
     let log = load(&args.log, &wishes, None)?;
     log.needs_both_vacuums()?;
@@ -27,7 +28,11 @@ pub fn run(args: &Analysis) -> Result<u8, Failure> {
         answer(report::json::balance(&log.facts, &finding)?.as_bytes())?;
     } else {
         let mut page = page(unit);
-        report::balance::write(&mut page, &log.facts, &finding, &log.conditions);
+        report::balance::body(&mut page, &log.facts, &finding, &log.conditions);
+        if *budget {
+            report::balance::budget(&mut page, &finding);
+        }
+        cautions::write(&mut page, &cautions::for_balance(finding.verdict));
         answer(page.finish().as_bytes())?;
     }
     Ok(outcome(finding.verdict).code(args.output.exit_code))

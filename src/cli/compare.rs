@@ -46,6 +46,5 @@ pub fn compared(before: &Loaded, after: &Loaded) -> Comparison {
     compare::find(
         balance::find(&before.signal, &before.conditions),
         balance::find(&after.signal, &after.conditions),
-        after.conditions.tolerance_kpa,
     )
 }

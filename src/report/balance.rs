@@ -1,25 +1,51 @@
 //! The balance of the two carburettors, in words.
 
-use super::cautions;
 use super::facts::{LogFacts, significant};
 use super::layout::{Align, Table};
-use super::page::{Page, Tone};
+use super::page::{Page, Tone, fixed};
 use crate::findings::balance::{Balance, Open, PlateauBalance, ZeroMethod, ZeroUsed};
 use crate::findings::{Conditions, Verdict};
+use crate::units::Kpa;
 
-/// The whole report: verdict, table, what it means, remarks, cautions.
-pub fn write(page: &mut Page, log: &LogFacts, finding: &Balance, conditions: &Conditions) {
-    body(page, log, finding, conditions);
-    cautions::write(page, &cautions::for_balance(finding.verdict));
-}
-
-/// The report without its cautions.
+/// The report without its cautions: verdict, table, what it means, causes, the log.
 pub fn body(page: &mut Page, log: &LogFacts, finding: &Balance, conditions: &Conditions) {
     page.heading(&finding.say, tone(finding.verdict));
     table(page, finding, conditions);
     meaning(page, finding, conditions);
     causes(page, &finding.causes);
     log.write(page);
+}
+
+/// What the uncertainty of each plateau consists of.
+pub fn budget(page: &mut Page, finding: &Balance) {
+    for plateau in &finding.plateaus {
+        let title = format!("{}: what the uncertainty consists of", at(plateau));
+        page.heading(&title, Tone::Plain);
+        let unit = page.unit.symbol();
+        let mut table = Table::default()
+            .group("component", Align::Left, &[""])
+            .group("standard uncertainty", Align::Right, &[unit])
+            .group("degrees of freedom", Align::Right, &[""]);
+        let freedom =
+            |dof: Option<f64>| Some(dof.map_or("unbounded".into(), |d| significant(d, 3)));
+        for row in &plateau.budget {
+            let u = page.number(row.u_kpa);
+            table.row(vec![Some(row.name.to_string()), Some(u), freedom(row.dof)]);
+        }
+        let together = number(plateau.u_kpa);
+        table.row(vec![Some("together".into()), Some(together), freedom(plateau.dof)]);
+        page.table(&table);
+    }
+}
+
+/// Beyond a thousand, more degrees of freedom change no interval that is printed here.
+fn freedom(dof: Option<f64>) -> Option<String> {
+    const MANY: f64 = 1000.0;
+    Some(match dof {
+        Some(dof) if dof < MANY => significant(dof, 3),
+        Some(_) => "over 1000".into(),
+        None => "unbounded".into(),
+    })
 }
 
 /// How a verdict is coloured.
@@ -94,7 +120,10 @@ fn meaning(page: &mut Page, finding: &Balance, conditions: &Conditions) {
     page.heading("What it means", Tone::Plain);
     for plateau in &finding.plateaus {
         page.item(&air(plateau, conditions));
-        if let Some(line) = next(plateau, &finding.zero, conditions) {
+        // With one plateau the verdict sentence has said it already.
+        if finding.plateaus.len() > 1
+            && let Some(line) = next(plateau, &finding.zero, conditions)
+        {
             page.item(&line);
         }
         if let Some(line) = swing(page, plateau, conditions) {
@@ -117,16 +146,22 @@ fn at(plateau: &PlateauBalance) -> String {
     }
 }
 
+/// The side that passes more is the subject, so that the figure is that of the verdict sentence.
 fn air(plateau: &PlateauBalance, conditions: &Conditions) -> String {
     let sides = &conditions.sides;
+    let (more, less, value, low, high) = if plateau.air1_over_air2 < 1.0 {
+        let (low, high) = (1.0 / plateau.air_high, 1.0 / plateau.air_low);
+        (&sides.two, &sides.one, 1.0 / plateau.air1_over_air2, low, high)
+    } else {
+        let (low, high) = (plateau.air_low, plateau.air_high);
+        (&sides.one, &sides.two, plateau.air1_over_air2, low, high)
+    };
+    let low = if low < 1.0 { percent(low) } else { format!("{:.1} %", 100.0 * (low - 1.0)) };
     format!(
-        "{} {} passes {} air than {} (with 95 % confidence between {} and {}).",
+        "{} {more} passes {} air than {less} (with 95 % confidence between {low} and {}).",
         at(plateau),
-        sides.one,
-        percent(plateau.air1_over_air2),
-        sides.two,
-        percent(plateau.air_low),
-        percent(plateau.air_high),
+        percent(value),
+        percent(high),
     )
 }
 
@@ -200,6 +235,7 @@ fn zero(page: &Page, zero: &ZeroUsed) -> String {
 
 #[cfg(test)]
 mod tests {
+    use super::super::cautions;
     use super::super::layout::columns;
     use super::*;
     use crate::units::PressureUnit;
@@ -225,15 +261,17 @@ mod tests {
             verdict,
             open: Open::Carb2,
             needs_s: None,
+            budget: vec![],
+            stretches: vec![],
         }
     }
 
-    fn text(plateau: PlateauBalance, width: usize, unit: PressureUnit) -> String {
+    fn text(plateaus: &[PlateauBalance], width: usize, unit: PressureUnit) -> String {
         let finding = Balance {
             zero: ZeroUsed { method: ZeroMethod::EngineOff, offset_kpa: -0.31, u_kpa: 0.02 },
             tolerance_kpa: 1.3,
-            verdict: plateau.verdict,
-            plateaus: vec![plateau],
+            verdict: plateaus[0].verdict,
+            plateaus: plateaus.to_vec(),
             say: "Rear passes less air than Front.".into(),
             causes: vec!["stop screws".into()],
         };
@@ -249,14 +287,20 @@ mod tests {
         conditions.sides.one = "Front".into();
         conditions.sides.two = "Rear".into();
         let mut page = Page::new(width, unit, false);
-        write(&mut page, &log, &finding, &conditions);
+        body(&mut page, &log, &finding, &conditions);
+        cautions::write(&mut page, &cautions::for_balance(finding.verdict));
         page.finish()
     }
 
     #[test]
     fn a_number_stands_between_its_limits_and_fits_the_page() {
-        let page =
-            |width| text(plateau(Some(851.2), Verdict::OutOfTolerance), width, PressureUnit::Kpa);
+        let page = |width| {
+            text(
+                &[851.2, 2000.0].map(|rpm| plateau(Some(rpm), Verdict::OutOfTolerance)),
+                width,
+                PressureUnit::Kpa,
+            )
+        };
         let wide = page(80);
         assert!(wide.contains("-2.35  -2.20  -2.05  out of tolerance"), "{wide}");
         assert!(wide.contains("between 0.2 % less and 5.1 % more"), "{wide}");
@@ -270,7 +314,7 @@ mod tests {
 
     #[test]
     fn the_unit_asked_for_is_the_only_one() {
-        let page = text(plateau(Some(851.2), Verdict::OutOfTolerance), 80, PressureUnit::MmHg);
+        let page = text(&[plateau(Some(851.2), Verdict::OutOfTolerance)], 80, PressureUnit::MmHg);
         assert!(page.contains("-17.6  -16.5  -15.4"), "{page}");
         assert!(page.replace("\n", " ").contains("Tolerance: 9.8 mmHg"), "{page}");
         assert!(!page.contains("kPa"), "{page}");
@@ -278,7 +322,8 @@ mod tests {
 
     #[test]
     fn what_was_not_measured_is_absent() {
-        let page = text(plateau(None, Verdict::NotSettled), 80, PressureUnit::Kpa);
+        let page =
+            text(&[None, None].map(|rpm| plateau(rpm, Verdict::NotSettled)), 80, PressureUnit::Kpa);
         assert!(!page.contains("rev/min"), "{page}");
         assert!(!page.contains("swings"), "{page}");
         assert!(page.contains("From 12.0 s to 45.2 s: a longer log alone"), "{page}");

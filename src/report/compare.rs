@@ -34,7 +34,7 @@ fn table(page: &mut Page, finding: &Comparison) {
     let mut table = Table::default()
         .group("speed", Align::Right, &["rev/min"])
         .group(&format!("difference, {unit}"), Align::Right, &["before", "after"])
-        .group(&format!("change of its size, {unit}"), Align::Right, &["low", "value", "high"])
+        .group(&format!("change, {unit}"), Align::Right, &["low", "value", "high"])
         .group("improved", Align::Left, &[""]);
     for change in &finding.change {
         table.row(vec![
@@ -50,7 +50,7 @@ fn table(page: &mut Page, finding: &Comparison) {
     page.table(&table);
     page.gap();
     page.paragraph(
-        "The change is below zero where the difference has become smaller; it lies between low \
-         and high with 95 % confidence.",
+        "Change: of the size of the difference, below zero where it has become smaller; it lies \
+         between low and high with 95 % confidence.",
     );
 }

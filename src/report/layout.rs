@@ -1,5 +1,6 @@
 //! Lines and tables that fit a width, counted in terminal columns.
 
+use crate::units::PressureUnit;
 use unicode_width::UnicodeWidthStr;
 
 /// Columns that a text takes on a terminal.
@@ -31,12 +32,12 @@ pub fn wrap(text: &str, width: usize, first: &str, next: &str) -> String {
     out
 }
 
-/// The words of a text, each number together with the word behind it: `1.30 kPa` is never torn.
+/// The words of a text, each number together with its unit: `1.30 kPa` is never torn.
 fn unbroken(text: &str) -> Vec<String> {
     let mut words: Vec<String> = Vec::new();
     for word in text.split_whitespace() {
         match words.last_mut() {
-            Some(last) if is_number(last) => *last = format!("{last} {word}"),
+            Some(last) if is_number(last) && is_unit(word) => *last = format!("{last} {word}"),
             _ => words.push(word.to_string()),
         }
     }
@@ -46,6 +47,12 @@ fn unbroken(text: &str) -> Vec<String> {
 fn is_number(word: &str) -> bool {
     word.trim_start_matches(['-', '(']).chars().all(|c| c.is_ascii_digit() || c == '.')
         && word.ends_with(|c: char| c.is_ascii_digit())
+}
+
+fn is_unit(word: &str) -> bool {
+    let word = word.trim_end_matches([',', '.', ';', ':', ')']);
+    ["s", "%", "rev/min", "Hz"].contains(&word)
+        || PressureUnit::ALL.into_iter().any(|unit| unit.symbol() == word)
 }
 
 /// Where the text of a column stands.
@@ -121,9 +128,12 @@ impl Table {
         for (group, name) in self.groups.iter().enumerate() {
             let members: Vec<usize> =
                 (0..kept.len()).filter(|&k| self.columns[kept[k]].group == group).collect();
-            let Some(&last) = members.last() else { continue };
-            let have: usize = members.iter().map(|&k| widths[k] + GAP).sum::<usize>() - GAP;
-            widths[last] += columns(name).saturating_sub(have);
+            let have: usize = members.iter().map(|&k| widths[k] + GAP).sum();
+            let lacking = (columns(name) + GAP).saturating_sub(have);
+            for (turn, &k) in members.iter().enumerate() {
+                widths[k] += lacking / members.len();
+                widths[k] += usize::from(turn < lacking % members.len());
+            }
         }
         widths
     }

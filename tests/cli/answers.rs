@@ -38,6 +38,23 @@ fn the_verdict_comes_first_and_the_cautions_last() {
 }
 
 #[test]
+fn the_budget_is_shown_when_asked() {
+    let folder = folder("answer-budget");
+    let log = file(&folder, "log.csv", idle(6.0, 30));
+    assert!(!run(&["balance", &log]).good().out.contains("degrees of freedom"));
+    let out = run(&["balance", &log, "--budget"]).good().out;
+    let value = run(&["balance", &log, "--json"]).good().json();
+    let rows = value["plateaus"][0]["budget"].as_array().unwrap();
+    assert!(!rows.is_empty());
+    for row in rows {
+        assert!(out.contains(row["name"].as_str().unwrap()), "{row}: {out}");
+    }
+    let squares: f64 = rows.iter().map(|row| row["u_kpa"].as_f64().unwrap().powi(2)).sum();
+    let together = value["plateaus"][0]["u_kpa"].as_f64().unwrap();
+    assert!((squares.sqrt() / together - 1.0).abs() < 1e-3, "{squares} {together}");
+}
+
+#[test]
 fn every_answer_fits_eighty_and_fifty_columns() {
     let folder = folder("answer-width");
     let idling = file(&folder, "idle.csv", idle(6.0, 30));
