@@ -180,6 +180,8 @@ fn many_plateaus_and_long_names_stay_apart() {
     let (signal, mut finding) = log(&parts);
     let words = check_balance(&signal, &finding, &sides());
     assert!(has(&words, "too short for a label"), "{words:?}");
+    let path = folder("many").join("many-1800.png");
+    charts::balance(&path, &frame(1800), &signal, &finding, &sides()).unwrap();
     let long = Sides {
         one: "the carburettor nearest to the radiator <&\"'> with the new needle".into(),
         two: "W".repeat(300),
@@ -259,7 +261,7 @@ fn difference_runs(document: &str) -> Vec<Vec<(f64, f64)>> {
     let elements = svg::elements(document);
     let grey = elements
         .into_iter()
-        .filter(|e| e.attributes.get("stroke").is_some_and(|s| s == "#767676"))
+        .filter(|e| e.attributes.get("stroke").is_some_and(|s| s == "#7D7D7D"))
         .collect::<Vec<_>>();
     svg::lines(&grey)
 }
@@ -298,6 +300,8 @@ fn a_swapped_stretch_is_turned_back() {
         let (first, second) = trace.split_at(trace.len() / 2);
         (mean(first) - mean(second)).abs()
     };
+    let path = folder("swapped").join("swapped-900.png");
+    charts::balance(&path, &frame(900), &signal, &finding, &sides()).unwrap();
     let marked = spread(&signal, &finding);
     assert!(marked < 12.0, "marked: {marked}");
     signal.track.marks.clear();
@@ -320,6 +324,8 @@ fn every_spike_of_an_hour_stays_visible() {
     assert!(n > 25_000);
     let at = n / 3;
     signal.cycles.vac1_kpa.as_mut().unwrap()[at] += 40.0;
+    let path = folder("hour").join("hour-1800.png");
+    charts::balance(&path, &frame(1800), &signal, &finding, &sides()).unwrap();
     let document = charts::balance_svg(&frame(1800), &signal, &finding, &sides()).unwrap();
     let words = check(&document, 1800);
     assert!(has(&words, "Time (min)"));
@@ -365,11 +371,21 @@ fn openings_of_all_kinds_stay_apart() {
     let close: Vec<Opening> = (0..12)
         .map(|k| opening(3.0 + 4.5 * f64::from(k), Some(5.0 + 4.5 * f64::from(k))))
         .collect();
+    let folder = folder("openings");
     let cases = [vec![], vec![opening(50.0, None)], close];
-    for openings in cases {
+    let said = [
+        "Over all openings: rise 30 rev/min (25 to 35, 95 %)",
+        "rise 28 rev/min (22 to 36)",
+        "rise 28",
+    ];
+    for (openings, said) in cases.into_iter().zip(said) {
         finding.openings = openings;
+        let path = folder.join(format!("{}-900.png", finding.openings.len()));
+        charts::breather(&path, &frame(900), &signal, &finding).unwrap();
         for width in WIDTHS {
-            check(&charts::breather_svg(&frame(width), &signal, &finding).unwrap(), width);
+            let document = charts::breather_svg(&frame(width), &signal, &finding).unwrap();
+            let words = check(&document, width);
+            assert!(has(&words, said), "{said} not in {words:?}");
         }
     }
     finding.curve.clear();

@@ -46,13 +46,13 @@ pub(super) fn draw(
 
 fn notes(finding: &Breather, left_out: usize) -> String {
     let mut notes = String::new();
-    if let (Some(drop), Some(low), Some(high)) =
-        (finding.drop_rpm, finding.low_rpm, finding.high_rpm)
-    {
-        let (drop, low, high) = (number(drop, 0), number(low, 0), number(high, 0));
-        notes.push_str(&format!("Drop over all openings {drop} rev/min ({low} to {high}, 95 %)"));
+    let told = (finding.drop_rpm, finding.low_rpm, finding.high_rpm);
+    if let (Some(drop), Some(low), Some(high)) = told {
+        let [what, size, low, high] = drop_words(drop, low, high);
+        notes
+            .push_str(&format!("Over all openings: {what} {size} rev/min ({low} to {high}, 95 %)"));
         if let Some(percent) = finding.drop_percent {
-            notes.push_str(&format!(", {} % of idle", number(percent, 1)));
+            notes.push_str(&format!(", {} % of idle", number(percent.abs(), 1)));
         }
         if let Some(tau) = finding.tau_s {
             notes.push_str(&format!("; time constant {} s", number(tau, 1)));
@@ -114,10 +114,11 @@ impl<'a> Story<'a> {
     }
 
     fn find_speed_range(&self) -> Option<Range> {
+        let threshold = self.finding.threshold_rpm;
         let told: Vec<f64> = self
             .openings()
             .filter_map(|opening| Some((self.base(opening)?, opening)))
-            .flat_map(|(base, o)| [base, base - o.low_rpm, base - o.high_rpm])
+            .flat_map(|(base, o)| [0.0, o.low_rpm, o.high_rpm, threshold].map(|drop| base - drop))
             .collect();
         let curve = trace::extent([&self.curve]);
         let series = self.speed.as_ref().and_then(Series::extent);
@@ -154,7 +155,8 @@ impl<'a> Story<'a> {
             keys.push(Key::new(Sample::Dashed(ink::ONE, CURVE), "fitted curve"));
         }
         if self.openings().next().is_some() {
-            keys.push(Key::new(Sample::Interval, "speed after the drop, 95 % interval"));
+            keys.push(Key::new(Sample::Interval, "with the cap off, 95 % interval"));
+            keys.push(Key::new(Sample::Dashed(ink::LIMIT, LIMIT), "smallest drop that counts"));
             keys.push(Key::new(Sample::Shade, "cap off"));
         }
         let speed = Plan {
@@ -181,28 +183,10 @@ impl<'a> Story<'a> {
     fn labels(&self, axis: &Axis, clock: &Clock) -> Vec<Label> {
         let mut labels: Vec<Label> = self
             .openings()
-            .map(|o| {
-                let off = number(clock.at(o.off_s), 1);
-                let on = o.on_s.map_or("the end".into(), |on| number(clock.at(on), 1));
-                let unit = clock.unit();
-                let (drop, low, high) =
-                    (number(o.drop_rpm, 0), number(o.low_rpm, 0), number(o.high_rpm, 0));
-                Label {
-                    from: axis.px(clock.at(o.off_s)),
-                    to: axis.px(clock.at(self.end(o))),
-                    forms: [
-                        vec![
-                            format!("cap off {off} to {on} {unit}"),
-                            format!("drop {drop} rev/min ({low} to {high})"),
-                        ],
-                        vec![
-                            "cap off".into(),
-                            format!("{off} to {on} {unit}"),
-                            format!("drop {drop}"),
-                            format!("{low} to {high}"),
-                        ],
-                    ],
-                }
+            .map(|opening| Label {
+                from: axis.px(clock.at(opening.off_s)),
+                to: axis.px(clock.at(self.end(opening))),
+                forms: words(opening, clock),
             })
             .collect();
         labels.sort_by(|a, b| a.from.total_cmp(&b.from));
@@ -236,6 +220,10 @@ impl<'a> Story<'a> {
             let y = |drop: f64| panel.y.px(base - drop);
             let levels = (y(opening.low_rpm), y(opening.drop_rpm), y(opening.high_rpm));
             legend::interval(sheet, stretch, levels);
+            let (em, thin) = (sheet.em, sheet.thin());
+            let limit = y(self.finding.threshold_rpm);
+            let ends = [(stretch.0, limit), (stretch.1, limit)];
+            sheet.dashed(&ends, (0.45 * em, 0.3 * em), LIMIT * thin, ink::LIMIT);
         }
         let points = trace::points(&self.curve, clock, |t, n| panel.place(t, n));
         let (em, thin) = (sheet.em, sheet.thin());
@@ -259,8 +247,33 @@ impl<'a> Story<'a> {
     }
 }
 
+/// Long and short words over an opening.
+fn words(opening: &Opening, clock: &Clock) -> [Vec<String>; 2] {
+    let (off, unit) = (number(clock.at(opening.off_s), 1), clock.unit());
+    let times = opening.on_s.map_or_else(
+        || format!("from {off} {unit}"),
+        |on| format!("{off} to {} {unit}", number(clock.at(on), 1)),
+    );
+    let [what, size, low, high] = drop_words(opening.drop_rpm, opening.low_rpm, opening.high_rpm);
+    [
+        vec![format!("cap off {times}"), format!("{what} {size} rev/min ({low} to {high})")],
+        vec!["cap off".into(), times, format!("{what} {size}"), format!("{low} to {high}")],
+    ]
+}
+
+/// Drop or rise, its size and the ends of its interval, the lower first.
+fn drop_words(drop: f64, low: f64, high: f64) -> [String; 4] {
+    if high < 0.0 {
+        ["rise".into(), number(-drop, 0), number(-high, 0), number(-low, 0)]
+    } else {
+        ["drop".into(), number(drop, 0), number(low, 0), number(high, 0)]
+    }
+}
+
 /// Weight of the fitted curve.
 const CURVE: f64 = 2.4;
+/// Weight of the smallest drop that counts.
+const LIMIT: f64 = 1.5;
 
 fn pressures(frame: &Frame, signal: &Signal, skip: &[bool]) -> Vec<Pressure> {
     let factor = frame.unit.from_kpa(Kpa(1.0));

@@ -30,7 +30,7 @@ pub(super) const ONE: Ink = solid(RGBColor(0x00, 0x5a, 0x9c));
 /// Side 2: light.
 pub(super) const TWO: Ink = solid(RGBColor(0xe6, 0x9f, 0x00));
 /// Any single series by cycle.
-pub(super) const CYCLE: Ink = solid(RGBColor(0x76, 0x76, 0x76));
+pub(super) const CYCLE: Ink = solid(RGBColor(0x7d, 0x7d, 0x7d));
 /// A fitted curve, a result.
 pub(super) const RESULT: Ink = solid(RGBColor(0xb8, 0x3f, 0x00));
 /// Limits.
@@ -38,4 +38,4 @@ pub(super) const LIMIT: Ink = solid(RGBColor(0x00, 0x78, 0x58));
 /// The field inside the limits.
 pub(super) const LIMIT_FIELD: Ink = RGBAColor(0x00, 0x9e, 0x73, 0.14);
 /// The field of an interval.
-pub(super) const INTERVAL_FIELD: Ink = RGBAColor(0xd5, 0x5e, 0x00, 0.30);
+pub(super) const INTERVAL_FIELD: Ink = RGBAColor(0xf6, 0xb8, 0x8a, 0.62);

@@ -70,7 +70,7 @@ pub(super) fn title(sheet: &mut Sheet, say: &str, notes: &str) -> Space {
     }
     y += 0.1 * em;
     let quiet = sheet.quiet();
-    for line in sheet.fonts().wrap(notes, false, (right - left) / em) {
+    for line in sheet.fonts().wrap_evenly(notes, false, (right - left) / em) {
         sheet.text((left, y + em), Anchor::Start, quiet, &line);
         y += LINE * em;
     }

@@ -1,6 +1,7 @@
 //! The font, and how wide its words are.
 
 use super::ChartError;
+use crate::units::PressureUnit;
 use ab_glyph::{Font, FontRef};
 use plotters::style::{FontStyle, register_font};
 use std::sync::OnceLock;
@@ -65,11 +66,12 @@ impl Fonts {
         f64::from(units / face.units_per_em().unwrap_or(2048.0))
     }
 
-    /// Breaks text at its blanks into lines of at most `width` em; a longer word is cut.
+    /// Breaks text at its blanks into lines of at most `width` em; a longer word is cut. A number
+    /// and its unit stay together.
     pub fn wrap(&self, text: &str, bold: bool, width: f64) -> Vec<String> {
         let mut lines: Vec<String> = Vec::new();
-        for word in text.split_whitespace() {
-            let word = self.shorten(word, bold, width);
+        for word in unbroken(text) {
+            let word = self.shorten(&word, bold, width);
             match lines.last_mut() {
                 Some(line) if self.width(&format!("{line} {word}"), bold) <= width => {
                     line.push(' ');
@@ -114,6 +116,24 @@ impl Fonts {
     }
 }
 
+/// The words of a text; a number and the unit after it count as one.
+fn unbroken(text: &str) -> Vec<String> {
+    let mut words: Vec<String> = Vec::new();
+    for word in text.split_whitespace() {
+        let bare = word.trim_end_matches(|c: char| ".,;:)".contains(c));
+        let unit = ["rev/min", "%", "s", "min"].contains(&bare)
+            || PressureUnit::ALL.iter().any(|unit| unit.symbol() == bare);
+        match words.last_mut() {
+            Some(number) if unit && number.ends_with(|c: char| c.is_ascii_digit()) => {
+                number.push(' ');
+                number.push_str(word);
+            }
+            _ => words.push(word.to_owned()),
+        }
+    }
+    words
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -132,6 +152,12 @@ mod tests {
         assert_eq!(even.join(" "), say);
         let widths: Vec<f64> = even.iter().map(|line| fonts.width(line, true)).collect();
         assert!(widths[1] > 0.6 * widths[0], "{even:?}");
+    }
+
+    #[test]
+    fn a_number_keeps_its_unit() {
+        let words = unbroken("drops by 46 rev/min (5.4 %), or 2 kPa.");
+        assert_eq!(words, ["drops", "by", "46 rev/min", "(5.4 %),", "or", "2 kPa."]);
     }
 
     #[test]
