@@ -26,10 +26,10 @@ pub fn budget(page: &mut Page, finding: &Balance) {
             .group("component", Align::Left, &[""])
             .group("standard uncertainty", Align::Right, &[unit])
             .group("degrees of freedom", Align::Right, &[""]);
-        let freedom =
-            |dof: Option<f64>| Some(dof.map_or("unbounded".into(), |d| significant(d, 3)));
+        // One decimal more than a reading: a small component is not none.
+        let number = |kpa| fixed(page.unit.from_kpa(Kpa(kpa)), page.unit.decimals() + 1);
         for row in &plateau.budget {
-            let u = page.number(row.u_kpa);
+            let u = number(row.u_kpa);
             table.row(vec![Some(row.name.to_string()), Some(u), freedom(row.dof)]);
         }
         let together = number(plateau.u_kpa);
