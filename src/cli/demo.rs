@@ -84,22 +84,23 @@ impl Job<'_> {
         let sides = &after.conditions.sides;
         charts::compare(&path, &self.frame, &before.signal, &after.signal, &finding, sides)?;
         report::balance::body(&mut self.page, &before.facts, &finding.before, &before.conditions);
-        self.title("4. Balance after the work", AFTER.0, "balance");
+        self.title("4. Balance after the work", "balance", &[AFTER.0]);
         report::balance::body(&mut self.page, &after.facts, &finding.after, &after.conditions);
-        self.page.heading("5. What the work has changed", Tone::Plain);
+        self.title("5. What the work has changed", "compare", &[BEFORE.0, AFTER.0]);
         report::compare::body(&mut self.page, &before.facts, &after.facts, &finding);
         Ok(())
     }
 
     fn load(&mut self, title: &str, log: Bundled, command: &str) -> Result<Loaded, Failure> {
-        self.title(title, log.0, command);
+        self.title(title, command, &[log.0]);
         load_bytes(log.0, log.1, &self.wishes)
     }
 
-    fn title(&mut self, title: &str, name: &str, command: &str) {
+    fn title(&mut self, title: &str, command: &str, logs: &[&str]) {
         self.page.rule();
         self.page.heading(title, Tone::Plain);
-        self.page.paragraph(&format!("evenbreath {command} sample-logs/{name}"));
+        let logs: Vec<String> = logs.iter().map(|name| format!("sample-logs/{name}")).collect();
+        self.page.paragraph(&format!("$ evenbreath {command} {}", logs.join(" ")));
     }
 
     fn picture(&mut self, name: &str) -> PathBuf {

@@ -120,8 +120,8 @@ fn meaning(page: &mut Page, finding: &Balance, conditions: &Conditions) {
     page.heading("What it means", Tone::Plain);
     for plateau in &finding.plateaus {
         page.item(&air(plateau, conditions));
-        // With one plateau the verdict sentence has said it already.
-        if finding.plateaus.len() > 1
+        // Of one plateau the verdict sentence speaks already.
+        if !finding.say.contains(&speed(plateau))
             && let Some(line) = next(plateau, &finding.zero, conditions)
         {
             page.item(&line);
@@ -139,9 +139,13 @@ fn meaning(page: &mut Page, finding: &Balance, conditions: &Conditions) {
     page.item(&zero(page, &finding.zero));
 }
 
+fn speed(plateau: &PlateauBalance) -> String {
+    plateau.rpm.map_or_else(|| "without a speed".into(), |rpm| format!("{rpm:.0} rev/min"))
+}
+
 fn at(plateau: &PlateauBalance) -> String {
     match plateau.rpm {
-        Some(rpm) => format!("At {rpm:.0} rev/min"),
+        Some(_) => format!("At {}", speed(plateau)),
         None => format!("From {:.1} s to {:.1} s", plateau.from_s, plateau.to_s),
     }
 }

@@ -2,9 +2,9 @@
 
 use super::balance::causes;
 use super::cautions;
-use super::facts::{LogFacts, significant};
+use super::facts::LogFacts;
 use super::layout::{Align, Table};
-use super::page::{Page, Tone};
+use super::page::{Page, Tone, fixed};
 use crate::findings::breather::{Breather, BreatherVerdict, TimesFrom};
 
 /// The whole report: verdict, table of openings, what it means, remarks, cautions.
@@ -60,16 +60,16 @@ fn table(page: &mut Page, finding: &Breather) {
             Some(format!("{}", index + 1)),
             Some(format!("{:.1}", opening.off_s)),
             opening.on_s.map(|on| format!("{on:.1}")),
-            Some(format!("{:.0}", opening.low_rpm)),
-            Some(format!("{:.0}", opening.drop_rpm)),
-            Some(format!("{:.0}", opening.high_rpm)),
+            Some(fixed(opening.low_rpm, 0)),
+            Some(fixed(opening.drop_rpm, 0)),
+            Some(fixed(opening.high_rpm, 0)),
             Some(from(opening.from).to_string()),
         ]);
     }
     if let (Some(low), Some(drop), Some(high)) =
         (finding.low_rpm, finding.drop_rpm, finding.high_rpm)
     {
-        let whole = |rpm: f64| Some(format!("{rpm:.0}"));
+        let whole = |rpm: f64| Some(fixed(rpm, 0));
         table.row(vec![
             Some("together".into()),
             None,
@@ -100,7 +100,10 @@ fn meaning(page: &mut Page, finding: &Breather) {
     if let Some(idle) = finding.idle_rpm {
         let share = finding
             .drop_percent
-            .map(|p| format!("; the drop is {} % of it", significant(p, 2)))
+            .map(|percent| {
+                let word = if percent < 0.0 { "rise" } else { "drop" };
+                format!("; the {word} is {} % of it", fixed(percent.abs(), 1))
+            })
             .unwrap_or_default();
         page.item(&format!("Idle with the cap on: {idle:.0} rev/min{share}."));
     }
