@@ -152,3 +152,131 @@ impl PressureUnit {
         }
     }
 }
+
+/// A unit of time that a log may use.
+///
+/// ```
+/// use evenbreath::units::TimeUnit;
+/// assert_eq!(TimeUnit::parse("ms").unwrap().to_seconds(20.0).0, 0.02);
+/// ```
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum TimeUnit {
+    /// Nanosecond.
+    Nanosecond,
+    /// Microsecond.
+    Microsecond,
+    /// Millisecond.
+    Millisecond,
+    /// Second.
+    Second,
+    /// Minute.
+    Minute,
+    /// Hour.
+    Hour,
+    /// Day.
+    Day,
+}
+
+impl TimeUnit {
+    /// The symbol as it is printed (SI brochure, 9th edition, table 8).
+    pub fn symbol(self) -> &'static str {
+        match self {
+            Self::Nanosecond => "ns",
+            Self::Microsecond => "us",
+            Self::Millisecond => "ms",
+            Self::Second => "s",
+            Self::Minute => "min",
+            Self::Hour => "h",
+            Self::Day => "d",
+        }
+    }
+
+    /// Reads a symbol or the word for it; case and blanks around do not matter.
+    pub fn parse(text: &str) -> Option<Self> {
+        let plain = text.trim().trim_end_matches('.').to_lowercase();
+        Some(match plain.as_str() {
+            "ns" | "nanoseconds" => Self::Nanosecond,
+            "us" | "µs" | "μs" | "usec" | "microseconds" | "micros" => Self::Microsecond,
+            "ms" | "msec" | "millis" | "milliseconds" | "millisekunden" => Self::Millisecond,
+            "s" | "sec" | "secs" | "second" | "seconds" | "sek" | "sekunden" | "secondes"
+            | "segundos" => Self::Second,
+            "min" | "mins" | "minute" | "minutes" | "minuten" | "minutos" => Self::Minute,
+            "h" | "hr" | "hrs" | "hours" | "std" | "stunden" | "heures" | "horas" => Self::Hour,
+            "d" | "days" | "tage" | "jours" => Self::Day,
+            _ => return None,
+        })
+    }
+
+    /// A value in this unit as seconds.
+    pub fn to_seconds(self, value: f64) -> Seconds {
+        Seconds(match self {
+            Self::Nanosecond => value / 1e9,
+            Self::Microsecond => value / 1e6,
+            Self::Millisecond => value / 1e3,
+            Self::Second => value,
+            Self::Minute => value * 60.0,
+            Self::Hour => value * 3600.0,
+            Self::Day => value * 86_400.0,
+        })
+    }
+}
+
+/// A unit of engine speed that a log may use.
+///
+/// ```
+/// use evenbreath::units::SpeedUnit;
+/// assert_eq!(SpeedUnit::parse("1/min"), Some(SpeedUnit::RevPerMinute));
+/// assert!((SpeedUnit::parse("rad/s").unwrap().to_rpm(100.0).0 - 954.929658551).abs() < 1e-6);
+/// ```
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum SpeedUnit {
+    /// Revolutions per minute.
+    RevPerMinute,
+    /// Thousands of revolutions per minute.
+    ThousandRevPerMinute,
+    /// Revolutions per second.
+    RevPerSecond,
+    /// Radians per second.
+    RadPerSecond,
+}
+
+impl SpeedUnit {
+    /// The symbol as it is printed.
+    pub fn symbol(self) -> &'static str {
+        match self {
+            Self::RevPerMinute => "rev/min",
+            Self::ThousandRevPerMinute => "1000 rev/min",
+            Self::RevPerSecond => "rev/s",
+            Self::RadPerSecond => "rad/s",
+        }
+    }
+
+    /// Reads a symbol as it is written in English, German, French, Spanish or Italian; case and
+    /// blanks do not matter.
+    pub fn parse(text: &str) -> Option<Self> {
+        let plain: String =
+            text.chars().filter(|c| !c.is_whitespace()).flat_map(char::to_lowercase).collect();
+        Some(match plain.trim_end_matches('.') {
+            "rpm" | "1/min" | "rev/min" | "r/min" | "u/min" | "/min" | "min-1" | "min^-1"
+            | "min⁻¹" | "tr/min" | "t/min" | "giri/min" | "rev.min-1" | "revs/min" | "upm" => {
+                Self::RevPerMinute
+            }
+            "krpm" | "rpmx1000" | "x1000rpm" | "rpm*1000" | "1000/min" => {
+                Self::ThousandRevPerMinute
+            }
+            "rps" | "rev/s" | "r/s" | "1/s" | "u/s" | "tr/s" | "hz" => Self::RevPerSecond,
+            "rad/s" => Self::RadPerSecond,
+            _ => return None,
+        })
+    }
+
+    /// A value in this unit as revolutions per minute.
+    pub fn to_rpm(self, value: f64) -> Rpm {
+        Rpm(match self {
+            Self::RevPerMinute => value,
+            Self::ThousandRevPerMinute => value * 1000.0,
+            Self::RevPerSecond => value * 60.0,
+            Self::RadPerSecond => value * 30.0 / std::f64::consts::PI,
+        })
+    }
+}

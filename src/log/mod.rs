@@ -16,8 +16,28 @@
 //! assert_eq!(log.track.vac2_kpa, Some(vec![55.9, 57.3]));
 //! ```
 
+mod asked;
+mod blocks;
+mod claims;
+mod clock;
+mod clocks;
+mod columns;
+mod dialect;
 mod error;
+mod evidence;
+mod head;
+mod headings;
+mod numbers;
+mod order;
+mod plan;
+mod pressure;
+mod quotes;
 mod reader;
+mod rows;
+mod source;
+mod stamps;
+mod widths;
+mod words;
 
 pub use error::ReadError;
 pub use reader::{read, read_path};

@@ -1,12 +1,26 @@
-//! The reading loop.
+//! From an input to a [`Log`].
 
-use super::{Baro, BaroFrom, Head, Log, ReadError, ReadOptions, Role, Taken};
+use super::blocks::read_rows;
+use super::clock::{mark_time, settle};
+use super::columns::plan;
+use super::dialect::{Dialect, dialect};
+use super::plan::Plan;
+use super::pressure::{Context, finish};
+use super::rows::{Bad, Batch, Why};
+use super::source::Source;
+use super::{Head, Log, ReadError, ReadOptions};
 use crate::sample::{Mark, Remark, Track};
-use crate::units::{STANDARD_ATMOSPHERE, Seconds};
-use std::io::Read;
+use std::io::{ErrorKind, Read};
 use std::path::Path;
 
-/// Reads a log file.
+/// The part of the rows that may be bad.
+const MOST_BAD: f64 = 0.05;
+/// Bytes of text from which the layout is told.
+const LOOK: usize = 96 * 1024;
+
+/// Reads a log file; see [`read`].
+///
+/// Errors: as [`read`], and [`ReadError::NotFound`], [`ReadError::Directory`].
 pub fn read_path(path: &Path, options: &ReadOptions) -> Result<Log, ReadError> {
     let mut options = options.clone();
     if options.name.is_empty() {
@@ -14,7 +28,7 @@ pub fn read_path(path: &Path, options: &ReadOptions) -> Result<Log, ReadError> {
     }
     let name = options.name.clone();
     let file = std::fs::File::open(path).map_err(|source| match source.kind() {
-        std::io::ErrorKind::NotFound => ReadError::NotFound { name: name.clone() },
+        ErrorKind::NotFound => ReadError::NotFound { name: name.clone() },
         _ => ReadError::Unreadable { name: name.clone(), source },
     })?;
     if file.metadata().is_ok_and(|data| data.is_dir()) {
@@ -23,117 +37,214 @@ pub fn read_path(path: &Path, options: &ReadOptions) -> Result<Log, ReadError> {
     read(file, &options)
 }
 
-/// Reads a log from any source of bytes.
-pub fn read(mut input: impl Read, options: &ReadOptions) -> Result<Log, ReadError> {
-    let name = options.name.clone();
-    let mut text = String::new();
-    input
-        .read_to_string(&mut text)
-        .map_err(|source| ReadError::Unreadable { name: name.clone(), source })?;
+/// Reads a log from any source of bytes, canonical or foreign, block by block.
+///
+/// Errors: every [`ReadError`]; each is one sentence that says what was found, where, and what to
+/// do.
+pub fn read(input: impl Read, options: &ReadOptions) -> Result<Log, ReadError> {
+    let mut options = options.clone();
+    if options.name.is_empty() {
+        options.name = "the input".to_string();
+    }
+    let options = &options;
+    let mut source = Source::open(input, &options.name)?;
+    let mut text = Vec::new();
+    let mut more = true;
+    while more && text.len() < LOOK {
+        let lacking = LOOK - text.len();
+        more = source.fill(&mut text, lacking)?;
+    }
+    let mut remarks: Vec<Remark> = source.remark.take().into_iter().collect();
+    let layout = layout(&text, !more, options)?;
+    let head = head(&layout, &mut remarks);
+    let plan = plan(&layout, options, &mut remarks)?;
+    text.drain(..layout.body);
+    let batch = read_rows(&mut source, text, layout.body_line, &plan, &options.name)?;
+    build(batch, plan, head, options, remarks)
+}
+
+/// Finds the layout of the file from its start.
+fn layout(start: &[u8], whole: bool, options: &ReadOptions) -> Result<Dialect, ReadError> {
+    let text = match std::str::from_utf8(start) {
+        Ok(text) => text,
+        Err(e) => std::str::from_utf8(&start[..e.valid_up_to()]).unwrap_or_default(),
+    };
+    if text.trim_matches(|c: char| c.is_whitespace() || c == '\u{feff}').is_empty() {
+        return Err(ReadError::Empty { name: options.name.clone() });
+    }
+    let layout = dialect(text, whole);
+    let numbered = options.columns.as_ref().is_some_and(|text| text.contains('#'));
+    if !layout.named && !numbered {
+        let first: Vec<&str> =
+            layout.samples.first().into_iter().flatten().map(String::as_str).collect();
+        let detail = format!(
+            "no heading row was found above line {} ({}); put one there, such as \"time_s,rpm,vac1_kpa,vac2_kpa\", or name columns by number, such as --columns \"time=#1,vac1=#2\"",
+            layout.body_line,
+            first.join(", ")
+        );
+        return Err(ReadError::Shape { name: options.name.clone(), detail });
+    }
+    Ok(layout)
+}
+
+/// The `# key: value` lines, and remarks about the start of the file.
+fn head(layout: &Dialect, remarks: &mut Vec<Remark>) -> Head {
     let mut head = Head::default();
-    let mut body = text.as_str();
-    while let Some(rest) = body.strip_prefix('#') {
-        let (line, after) = rest.split_once('\n').unwrap_or((rest, ""));
-        if let Some((key, value)) = line.split_once(':') {
-            let value = value.trim().to_string();
-            match key.trim() {
-                "baro_kpa" => head.baro_kpa = value.parse().ok(),
-                "cylinders" => head.cylinders = value.parse().ok(),
-                "carb1" => head.carb1 = Some(value),
-                "carb2" => head.carb2 = Some(value),
-                "engine" => head.engine = Some(value),
-                "sensor" => head.sensor = Some(value),
-                "started" => head.started = Some(value),
-                "device" => head.device = Some(value),
-                "idle_target_rpm" => head.idle_target_rpm = value.parse().ok(),
-                key => head.others.push((key.to_string(), value)),
-            }
+    for line in &layout.comments {
+        if let Some(text) = head.take(line) {
+            remarks.push(Remark::new("header_value", 1, &[], text));
         }
-        body = after;
     }
-    if body.trim().is_empty() {
-        return Err(ReadError::Empty { name });
+    if layout.preamble > 0 {
+        let lines = layout.preamble;
+        let text = format!("{lines} lines of text before the headings were passed over");
+        remarks.push(Remark::new("preamble", lines, &[], text));
     }
-    let mut csv = csv::ReaderBuilder::new().flexible(true).from_reader(body.as_bytes());
-    let headings: Vec<String> = csv
-        .headers()
-        .map(|row| row.iter().map(|f| f.trim().to_string()).collect())
-        .unwrap_or_default();
-    let place = |wanted: &str| headings.iter().position(|h| h == wanted);
-    let (time, rpm, mark) = (place("time_s"), place("rpm"), place("mark"));
-    let vacs = [place("vac1_kpa"), place("vac2_kpa"), place("crank_kpa")];
-    let maps = [place("map1_kpa"), place("map2_kpa")];
-    let baro = options.baro.map(|kpa| (kpa.0, BaroFrom::Given));
-    let (kpa, from) = baro
-        .or(head.baro_kpa.map(|kpa| (kpa, BaroFrom::Header)))
-        .unwrap_or((STANDARD_ATMOSPHERE.0, BaroFrom::Standard));
-    let Some(time) = time else {
-        return Err(ReadError::MissingRole {
-            name,
-            needed: "time".into(),
-            headings: headings.join(", "),
-            example: "--columns \"time=...\"".into(),
-        });
+    if layout.twice_encoded > 0 {
+        let count = layout.twice_encoded;
+        let text =
+            format!("{count} headings had been encoded twice (as in \"Â°\") and were mended");
+        remarks.push(Remark::new("twice_encoded", count, &[], text));
+    }
+    head
+}
+
+/// Puts everything together once all rows are read.
+fn build(
+    mut batch: Batch,
+    plan: Plan,
+    head: Head,
+    options: &ReadOptions,
+    mut remarks: Vec<Remark>,
+) -> Result<Log, ReadError> {
+    settle(&mut batch, &plan.clock, &mut remarks);
+    batch.bad.sort_by_key(|bad| bad.row);
+    check_enough(&batch, options)?;
+    let mut found = bad_rows(&batch);
+    found.append(&mut remarks);
+    let mut remarks = found;
+    let marks = marks(&batch, &mut remarks);
+    if batch.comments > 0 {
+        let count = batch.comments as usize;
+        let text = format!("{count} lines between the rows start with # and were passed over");
+        remarks.push(Remark::new("comment_lines", count, &[], text));
+    }
+    let context = Context { options, head: &head, time_s: &batch.time_s, marks: &marks };
+    let channels = std::mem::take(&mut batch.channels);
+    let (channels, baro) = finish(&plan.slots, channels, &context, &mut remarks)?;
+    let [vac1_kpa, vac2_kpa] = channels.vacuum;
+    let track = Track {
+        time_s: batch.time_s,
+        rpm: channels.rpm,
+        vac1_kpa,
+        vac2_kpa,
+        crank_kpa: channels.crank,
+        row: batch.row,
+        marks,
     };
-    let mut track = Track::default();
-    let mut columns: [Vec<f64>; 4] = Default::default();
-    let sources = [rpm, vacs[0].or(maps[0]), vacs[1].or(maps[1]), vacs[2]];
-    let absolute = [false, vacs[0].is_none(), vacs[1].is_none(), false];
-    let (mut row, mut bad) = (0u32, Vec::new());
-    for record in csv.records() {
-        let usable = record.ok().filter(|r| r.len() == headings.len()).and_then(|r| {
-            let t = r[time].trim().parse::<f64>().ok().filter(|t| t.is_finite())?;
-            let mut values = [f64::NAN; 4];
-            for (value, source) in values.iter_mut().zip(sources) {
-                let field = source.map_or("", |at| r[at].trim());
-                if !field.is_empty() {
-                    *value = field.parse().ok().filter(|v: &f64| v.is_finite())?;
-                }
-            }
-            if let Some(text) = mark.map(|at| r[at].trim()).filter(|m| !m.is_empty()) {
-                track.marks.push(Mark::read(Seconds(t), text));
-            }
-            track.time_s.last().is_none_or(|last| *last < t).then_some((t, values))
+    if track.rpm.is_none() && track.vac1_kpa.is_none() && track.vac2_kpa.is_none() {
+        let detail = "neither a pressure nor the engine speed has a single reading; check the sensors and --columns";
+        return Err(ReadError::NoUsableRow {
+            name: options.name.clone(),
+            detail: detail.to_string(),
         });
-        match usable {
-            Some((t, values)) => {
-                track.time_s.push(t);
-                track.row.push(row);
-                for i in 0..4 {
-                    columns[i].push(if absolute[i] { kpa - values[i] } else { values[i] });
-                }
+    }
+    let mut taken = vec![plan.clock_taken];
+    taken.extend(channels.taken);
+    taken.extend(plan.mark_taken);
+    Ok(Log { head, rows: track.len(), bad_rows: batch.bad.len(), track, remarks, taken, baro })
+}
+
+/// The first bad row in words: line, second, what is wrong.
+fn locate(batch: &Batch, bad: &Bad) -> String {
+    let at = mark_time(bad.row, bad.at_s, &batch.row, &batch.time_s).0;
+    let example = batch.examples.iter().find(|(why, _)| *why == bad.why);
+    let what = example.map_or("", |(_, text)| text.as_str());
+    match batch.time_s.is_empty() && bad.at_s.is_nan() {
+        true => format!("line {}, which {what}", bad.line),
+        false => format!("line {} (at {at:.2} s), which {what}", bad.line),
+    }
+}
+
+/// Errors where no row is left, or too few.
+fn check_enough(batch: &Batch, options: &ReadOptions) -> Result<(), ReadError> {
+    let name = options.name.clone();
+    let first = batch.bad.first().map(|bad| locate(batch, bad));
+    if batch.time_s.is_empty() {
+        let detail = match first {
+            Some(first) => format!(
+                "all {} rows are bad, the first is {first}; check the file and --columns",
+                batch.bad.len()
+            ),
+            None => {
+                "there is a heading row and nothing under it; check that the logger was running"
+                    .to_string()
             }
-            None => bad.push(track.time_s.last().copied().unwrap_or(f64::NAN)),
+        };
+        return Err(ReadError::NoUsableRow { name, detail });
+    }
+    let total = batch.time_s.len() + batch.bad.len();
+    // The last line of a log that ends when the power goes is cut as a matter of course.
+    let bad = batch.bad.iter().filter(|bad| bad.why != Why::Cut).count();
+    match first {
+        Some(first) if !options.lenient && bad as f64 > MOST_BAD * total as f64 => {
+            Err(ReadError::TooManyBad { name, bad, total, first })
         }
-        row += 1;
+        _ => Ok(()),
     }
-    if track.is_empty() {
-        return Err(ReadError::NoUsableRow { name, detail: "no row under the header".into() });
+}
+
+/// One remark for each reason for which rows were left out.
+fn bad_rows(batch: &Batch) -> Vec<Remark> {
+    const REASONS: [(Why, &str, &str); 8] = [
+        (Why::Fields, "wrong_fields", "with the wrong number of fields"),
+        (Why::Unreadable, "unreadable_number", "with a number that cannot be read"),
+        (Why::NotFinite, "not_finite", "with NaN or infinity"),
+        (Why::NoTime, "no_time", "without a time"),
+        (Why::Quote, "open_quote", "with a quotation mark that does not close"),
+        (Why::Cut, "cut_line", "cut in the middle at the end of the file"),
+        (Why::Backward, "time_backwards", "out of the order of time"),
+        (Why::Repeated, "time_repeated", "with the time of the row above"),
+    ];
+    let mut remarks = Vec::new();
+    for (why, code, words) in REASONS {
+        let rows: Vec<&Bad> = batch.bad.iter().filter(|bad| bad.why == why).collect();
+        let Some(first) = rows.first() else { continue };
+        let place = |bad: &&Bad| mark_time(bad.row, bad.at_s, &batch.row, &batch.time_s).0;
+        let places: Vec<f64> = rows.iter().take(Remark::PLACES).map(place).collect();
+        let (count, plural) = (rows.len(), if rows.len() == 1 { "" } else { "s" });
+        let which = if rows.len() == 1 { "it is" } else { "the first is" };
+        let text =
+            format!("{count} row{plural} {words} left out; {which} {}", locate(batch, first));
+        remarks.push(Remark::new(code, count, &places, text));
     }
-    let [a, b, c, d] = columns;
-    track.rpm = sources[0].map(|_| a);
-    track.vac1_kpa = sources[1].map(|_| b);
-    track.vac2_kpa = sources[2].map(|_| c);
-    track.crank_kpa = sources[3].map(|_| d);
-    let roles = [Role::Rpm, Role::Vac1, Role::Vac2, Role::Crank];
-    let taken = roles.iter().zip(sources).filter_map(|(role, at)| {
-        let heading = headings[at?].clone();
-        let text = format!("taking {heading:?} as {}", role.plain());
-        Some(Taken { role: *role, heading, unit: "kPa".into(), guessed: false, text })
-    });
-    let remarks = if bad.is_empty() {
-        vec![]
-    } else {
-        vec![Remark::new("bad_row", bad.len(), &bad, format!("{} rows left out", bad.len()))]
+    remarks
+}
+
+/// The marks in the order of time.
+fn marks(batch: &Batch, remarks: &mut Vec<Remark>) -> Vec<Mark> {
+    let in_order = batch.row.is_sorted();
+    let time = |row: u32, at_s: f64| match in_order {
+        true => mark_time(row, at_s, &batch.row, &batch.time_s),
+        // Sorted rows: the row numbers are out of order, and are looked for one by one.
+        false => match batch.row.iter().position(|r| *r == row) {
+            Some(at) => crate::units::Seconds(batch.time_s[at]),
+            None => crate::units::Seconds(if at_s.is_finite() { at_s } else { 0.0 }),
+        },
     };
-    let u_kpa = if from == BaroFrom::Standard { 1.5 } else { 0.1 };
-    Ok(Log {
-        head,
-        rows: track.len(),
-        bad_rows: bad.len(),
-        taken: taken.collect(),
-        remarks,
-        track,
-        baro: Baro { kpa, u_kpa, from },
-    })
+    let mut marks: Vec<Mark> =
+        batch.marks.iter().map(|raw| Mark::read(time(raw.row, raw.at_s), &raw.text)).collect();
+    marks.sort_by(|a, b| a.at.0.total_cmp(&b.at.0));
+    let held: Vec<f64> = batch
+        .marks
+        .iter()
+        .filter(|raw| raw.until > raw.row)
+        .map(|raw| time(raw.row, raw.at_s).0)
+        .collect();
+    if !held.is_empty() {
+        let text =
+            "a mark repeated on rows that follow each other counts once, at the first of them";
+        remarks.push(Remark::new("held_mark", held.len(), &held, text));
+    }
+    marks
 }

@@ -1,0 +1,222 @@
+//! The text in blocks: each is cut at the end of a record and read, two halves at a time.
+
+use super::ReadError;
+use super::plan::Plan;
+use super::quotes::{Extent, extent};
+use super::rows::{Batch, RowReader, Why};
+use super::source::Source;
+use memchr::{memchr, memchr_iter, memrchr};
+use std::io::Read;
+
+/// Bytes of one block. Two halves of it are read at the same time.
+const BLOCK: usize = 2 * 1024 * 1024;
+/// Below this a second thread costs more than it saves.
+const WORTH_TWO: usize = 128 * 1024;
+/// No line of a log is longer than this.
+const LONGEST: usize = 8 * 1024 * 1024;
+/// The rows that must agree on their decimals before a last line with fewer counts as cut.
+const AGREEING: usize = 50;
+
+/// Reads all rows. `text` is what was read already and starts with the first row, on `line`.
+///
+/// Errors: [`ReadError::Unreadable`]; [`ReadError::Shape`] for a line without end.
+pub(super) fn read_rows<R: Read>(
+    source: &mut Source<R>,
+    mut text: Vec<u8>,
+    line: u32,
+    plan: &Plan,
+    name: &str,
+) -> Result<Batch, ReadError> {
+    let mut total = Batch { lines: line - 1, ..Batch::default() };
+    let mut halves = [Batch::default(), Batch::default()];
+    let mut readers = [RowReader::new(plan), RowReader::new(plan)];
+    let (mut more, mut want) = (true, BLOCK);
+    while more || !text.is_empty() {
+        while more && text.len() < want {
+            let lacking = want - text.len();
+            more = source.fill(&mut text, lacking)?;
+        }
+        let used = if memchr(b'"', &text).is_some() {
+            let [first, _] = &mut halves;
+            first.clear();
+            let used = quoted(&text, !more, plan, &mut readers[0], first);
+            total.append(first);
+            used
+        } else {
+            let used = if more { memrchr(b'\n', &text).map_or(0, |at| at + 1) } else { text.len() };
+            side_by_side(&text[..used], plan, &mut readers, &mut halves);
+            halves.iter().for_each(|half| total.append(half));
+            used
+        };
+        text.drain(..used);
+        want = if used == 0 { text.len() + BLOCK } else { BLOCK };
+        if text.len() > LONGEST {
+            let line = total.lines + 1;
+            let detail = format!(
+                "line {line} does not end within {} MB; this is no log with a row a sample",
+                LONGEST >> 20
+            );
+            return Err(ReadError::Shape { name: name.to_string(), detail });
+        }
+    }
+    Ok(total)
+}
+
+/// Reads complete lines without quotation marks, half of them on a second thread.
+fn side_by_side(text: &[u8], plan: &Plan, readers: &mut [RowReader; 2], halves: &mut [Batch; 2]) {
+    halves.iter_mut().for_each(Batch::clear);
+    let middle = match memchr(b'\n', &text[text.len() / 2..]) {
+        Some(at) if text.len() >= WORTH_TWO => text.len() / 2 + at + 1,
+        _ => text.len(),
+    };
+    let (early, late) = text.split_at(middle);
+    let ([first, second], [one, two]) = (readers, halves);
+    if late.is_empty() {
+        return lines(early, plan, first, one);
+    }
+    std::thread::scope(|scope| {
+        scope.spawn(|| lines(late, plan, second, two));
+        lines(early, plan, first, one);
+    });
+}
+
+/// Reads lines; one without a line end is the last of the file.
+fn lines(text: &[u8], plan: &Plan, reader: &mut RowReader, batch: &mut Batch) {
+    let mut from = 0;
+    for end in memchr_iter(b'\n', text) {
+        reader.line(&text[from..end], batch);
+        from = end + 1;
+    }
+    if from < text.len() {
+        last_line(&text[..from], &text[from..], plan, reader, batch);
+    }
+}
+
+/// Reads the last line of a file that does not end with a line end: it may be cut in the middle.
+fn last_line(before: &[u8], line: &[u8], plan: &Plan, reader: &mut RowReader, batch: &mut Batch) {
+    if lost_decimals(before, line, plan.delimiter) {
+        batch.lines += 1;
+        let number = batch.lines;
+        return batch.refuse(number, f64::NAN, Why::Cut, || {
+            "is the last and ends inside a number".to_string()
+        });
+    }
+    let (bad, rows) = (batch.bad.len(), batch.rows);
+    reader.line(line, batch);
+    if batch.bad.len() > bad && batch.rows > rows {
+        cut(batch);
+    }
+}
+
+/// Turns the reason for the row refused last into 'cut in the middle'.
+fn cut(batch: &mut Batch) {
+    if let Some(bad) = batch.bad.last_mut() {
+        let was = std::mem::replace(&mut bad.why, Why::Cut);
+        let others = batch.bad.iter().any(|bad| bad.why == was);
+        let example = batch.examples.iter().position(|(why, _)| *why == was);
+        let found = example.map(|at| batch.examples[at].1.clone()).unwrap_or_default();
+        if let (false, Some(at)) = (others, example) {
+            batch.examples.remove(at);
+        }
+        let text = if others { String::new() } else { format!(" ({found})") };
+        batch.examples.push((Why::Cut, format!("is the last and was cut in the middle{text}")));
+    }
+}
+
+/// True where the last field has fewer decimals than that of every one of many rows before it, as
+/// a number has that was cut.
+fn lost_decimals(before: &[u8], line: &[u8], delimiter: u8) -> bool {
+    let decimals = |line: &[u8]| {
+        let last = line.trim_ascii_end().rsplit(|b| *b == delimiter || *b == b' ').next()?;
+        let point = last.iter().position(|b| matches!(b, b'.' | b','));
+        let digits = last.iter().any(u8::is_ascii_digit);
+        digits.then(|| point.map_or(0, |at| last.len() - at - 1))
+    };
+    let Some(own) = decimals(line) else { return false };
+    let rows = before.rsplit(|b| *b == b'\n').skip(1).take(AGREEING).map(decimals);
+    let (mut count, mut usual) = (0, None);
+    for row in rows {
+        let Some(row) = row else { return false };
+        if *usual.get_or_insert(row) != row {
+            return false;
+        }
+        count += 1;
+    }
+    count == AGREEING && usual.is_some_and(|usual| own < usual)
+}
+
+/// Reads complete records of a text with quotation marks; returns the bytes used.
+fn quoted(
+    text: &[u8],
+    last: bool,
+    plan: &Plan,
+    reader: &mut RowReader,
+    batch: &mut Batch,
+) -> usize {
+    let (mut at, mut stretch) = (0, 0);
+    while at < text.len() {
+        let rest = &text[at..];
+        let end = memchr(b'\n', rest).map(|end| end + 1);
+        let line = &rest[..end.unwrap_or(rest.len())];
+        if end.is_none() && !last {
+            break;
+        }
+        if line.first() == Some(&b'#') || memchr(b'"', line).is_none() {
+            records(&text[stretch..at], plan, reader, batch);
+            match end {
+                Some(end) => reader.line(&line[..end - 1], batch),
+                None => last_line(&text[..at], line, plan, reader, batch),
+            }
+            at += line.len();
+            stretch = at;
+            continue;
+        }
+        match extent(rest, plan.delimiter, last) {
+            Extent::Complete { bytes, .. } => at += bytes,
+            Extent::Unclosed { bytes } => {
+                records(&text[stretch..at], plan, reader, batch);
+                reader.unclosed(&rest[..bytes], batch);
+                at += bytes;
+                stretch = at;
+                if at == text.len() && end.is_none() {
+                    cut(batch);
+                }
+            }
+            Extent::Unknown => break,
+        }
+    }
+    let bad = batch.bad.len();
+    records(&text[stretch..at], plan, reader, batch);
+    let refused = batch.bad.last().is_some_and(|bad| bad.row + 1 == batch.rows);
+    if last
+        && at == text.len()
+        && stretch < at
+        && !text.ends_with(b"\n")
+        && batch.bad.len() > bad
+        && refused
+    {
+        cut(batch);
+    }
+    at
+}
+
+/// Reads complete records with quotation marks.
+fn records(text: &[u8], plan: &Plan, reader: &mut RowReader, batch: &mut Batch) {
+    if text.is_empty() {
+        return;
+    }
+    let mut csv = csv::ReaderBuilder::new()
+        .delimiter(plan.delimiter)
+        .has_headers(false)
+        .flexible(true)
+        .buffer_capacity(text.len().min(64 * 1024))
+        .from_reader(text);
+    let mut record = csv::ByteRecord::new();
+    let line = batch.lines;
+    while let Ok(true) = csv.read_byte_record(&mut record) {
+        let own = record.position().map_or(1, |position| position.line() as u32);
+        reader.record(&record, line + own, batch);
+    }
+    let ends = memchr_iter(b'\n', text).count() as u32;
+    batch.lines += ends + u32::from(!text.ends_with(b"\n"));
+}

@@ -1,0 +1,314 @@
+//! A clock that runs forward: coarse stamps spread, steps back left out, gaps named.
+
+use super::order::{longest_forward, median_step};
+use super::plan::Clock;
+use super::rows::{Bad, Batch, Why};
+use crate::sample::Remark;
+use crate::units::Seconds;
+
+/// A clock is coarse when more than this part of all rows repeats the stamp of the row above.
+const COARSE: f64 = 0.1;
+/// Rows out of order beyond this part are sorted where their stamps are dates.
+const DISORDER: f64 = 0.05;
+/// A step of more than this many usual steps of the clock is a gap.
+const GAP: f64 = 10.0;
+
+const DAY: f64 = 86_400.0;
+
+/// Makes the time of a batch strictly increasing. Rows that cannot be placed are left out and
+/// added to the bad ones.
+pub(super) fn settle(batch: &mut Batch, clock: &Clock, remarks: &mut Vec<Remark>) {
+    if let Clock::Stamp { dated: false, .. } = clock {
+        unwrap_midnight(&mut batch.time_s);
+    }
+    let stamps = matches!(clock, Clock::Stamp { dated: true, .. });
+    if let Some(first) = batch.time_s.first().copied()
+        && (matches!(clock, Clock::Stamp { .. }) || first.abs() > 1e8)
+    {
+        // Stamps and seconds since 1970 say nothing as log time: count from the first row. Where
+        // rows are out of order, from the earliest.
+        let zero = batch.time_s.iter().copied().fold(first, f64::min);
+        let zero = if stamps { zero } else { first };
+        batch.time_s.iter_mut().for_each(|t| *t -= zero);
+        batch.bad.iter_mut().for_each(|bad| bad.at_s -= zero);
+        batch.marks.iter_mut().for_each(|mark| mark.at_s -= zero);
+    }
+    let (repeats, backs) = count_steps(&batch.time_s);
+    if repeats + backs > 0 {
+        let coarse = repeats >= 3 && repeats as f64 > COARSE * batch.time_s.len() as f64;
+        put_in_order(batch, coarse, stamps, remarks);
+        if coarse {
+            spread(&mut batch.time_s, remarks);
+        }
+    }
+    gaps(&batch.time_s, remarks);
+}
+
+/// Rows that repeat the stamp above them, and rows that step back.
+fn count_steps(time_s: &[f64]) -> (usize, usize) {
+    time_s.windows(2).fold((0, 0), |(repeats, backs), pair| {
+        (repeats + usize::from(pair[1] == pair[0]), backs + usize::from(pair[1] < pair[0]))
+    })
+}
+
+/// A time of day falls back by a day at midnight, and on a dial of twelve hours at one o'clock.
+fn unwrap_midnight(time_s: &mut [f64]) {
+    let dial = time_s.iter().all(|t| *t < 13.0 * 3600.0);
+    let (mut turns, mut last) = (0.0, f64::NEG_INFINITY);
+    for time in time_s {
+        let back = last - *time;
+        if back > 0.9 * DAY && back <= DAY {
+            turns += DAY;
+        } else if dial && back > 0.45 * DAY && back <= 0.5 * DAY {
+            turns += 0.5 * DAY;
+        }
+        last = *time;
+        *time += turns;
+    }
+}
+
+/// Leaves out the fewest rows so that time runs forward; sorts where dates say what comes first.
+fn put_in_order(batch: &mut Batch, coarse: bool, stamps: bool, remarks: &mut Vec<Remark>) {
+    let mut keep = longest_forward(&batch.time_s, !coarse);
+    let out = keep.iter().filter(|keep| !**keep).count();
+    if stamps && out as f64 > DISORDER * keep.len() as f64 && mostly_distinct(&batch.time_s) {
+        let (_, backs) = count_steps(&batch.time_s);
+        sort(batch);
+        keep = longest_forward(&batch.time_s, true);
+        let text = format!(
+            "the rows are out of order ({backs} steps back); each carries its own date and time, so they were sorted"
+        );
+        remarks.push(Remark::new("sorted", backs, &[], text));
+    }
+    let mut last = f64::NEG_INFINITY;
+    for (index, kept) in keep.iter().enumerate() {
+        let (at_s, row) = (batch.time_s[index], batch.row[index]);
+        if *kept {
+            last = at_s;
+            continue;
+        }
+        let why = if at_s == last { Why::Repeated } else { Why::Backward };
+        if !batch.examples.iter().any(|(known, _)| *known == why) {
+            let text = match why {
+                Why::Repeated => format!("repeats the stamp {at_s:.3} s of the row above"),
+                _ if at_s < last => format!("steps back in time, from {last:.3} s to {at_s:.3} s"),
+                _ => format!("is stamped {at_s:.3} s, later than the rows below it"),
+            };
+            batch.examples.push((why, text));
+        }
+        let line = batch.line_of(row);
+        batch.bad.push(Bad { row, line, at_s, why });
+    }
+    retain(&mut batch.time_s, &keep);
+    retain(&mut batch.row, &keep);
+    batch.channels.iter_mut().filter(|c| !c.is_empty()).for_each(|c| retain(c, &keep));
+}
+
+fn mostly_distinct(time_s: &[f64]) -> bool {
+    let mut sorted = time_s.to_vec();
+    sorted.sort_by(f64::total_cmp);
+    sorted.dedup();
+    sorted.len() as f64 >= 0.95 * time_s.len() as f64
+}
+
+fn sort(batch: &mut Batch) {
+    let mut order: Vec<usize> = (0..batch.time_s.len()).collect();
+    order.sort_by(|a, b| batch.time_s[*a].total_cmp(&batch.time_s[*b]));
+    fn permuted<T: Copy>(values: &[T], order: &[usize]) -> Vec<T> {
+        order.iter().map(|index| values[*index]).collect()
+    }
+    batch.time_s = permuted(&batch.time_s, &order);
+    batch.row = permuted(&batch.row, &order);
+    for channel in batch.channels.iter_mut().filter(|c| !c.is_empty()) {
+        *channel = permuted(channel, &order);
+    }
+}
+
+fn retain<T: Copy>(values: &mut Vec<T>, keep: &[bool]) {
+    let mut index = 0;
+    values.retain(|_| {
+        index += 1;
+        keep[index - 1]
+    });
+}
+
+/// A stretch of rows with one stamp.
+struct Run {
+    from: usize,
+    rows: usize,
+    stamp: f64,
+}
+
+/// Spreads the rows of each stamp evenly up to the next stamp.
+///
+/// Before a gap and after the last stamp the usual spacing is used. Rows before the clock starts to
+/// run (an engine time that stands at 0) are laid before its first step at the usual spacing.
+fn spread(time_s: &mut [f64], remarks: &mut Vec<Remark>) {
+    let mut runs: Vec<Run> = Vec::new();
+    for (index, time) in time_s.iter().enumerate() {
+        match runs.last_mut() {
+            Some(run) if run.stamp == *time => run.rows += 1,
+            _ => runs.push(Run { from: index, rows: 1, stamp: *time }),
+        }
+    }
+    let stamps: Vec<f64> = runs.iter().map(|run| run.stamp).collect();
+    let mut lengths: Vec<usize> = runs.iter().map(|run| run.rows).collect();
+    let middle = lengths.len() / 2;
+    let usual_rows = *lengths.select_nth_unstable(middle).1 as f64;
+    let Some(step) = median_step(&stamps) else { return spread_single(time_s, remarks) };
+    let usual = step / usual_rows;
+    let mut stood = Vec::new();
+    for (number, run) in runs.iter().enumerate() {
+        let rows = &mut time_s[run.from..run.from + run.rows];
+        let next = stamps.get(number + 1).copied();
+        let span = next.map_or(f64::INFINITY, |next| next - run.stamp);
+        let count = run.rows as f64;
+        let crowded = count > 2.5 * usual_rows * (span / step).max(1.0);
+        let (start, spacing) = match next {
+            Some(next) if crowded && number == 0 => (next - count * usual, usual),
+            Some(_) if span <= 5.0 * step => (run.stamp, span / count),
+            Some(_) => (run.stamp, usual.min(span / count)),
+            None => (run.stamp, usual),
+        };
+        if crowded && span.is_finite() {
+            stood.push(run.stamp);
+        }
+        rows.iter_mut().enumerate().for_each(|(i, time)| *time = start + spacing * i as f64);
+    }
+    // Rounding must not make two stamps equal.
+    for index in 1..time_s.len() {
+        if time_s[index] <= time_s[index - 1] {
+            time_s[index] = time_s[index - 1].next_up();
+        }
+    }
+    let text = format!(
+        "the clock is coarse: about {usual_rows:.0} rows share a stamp and the next is {step:.3} s later; rows were spread evenly between stamps, so times are good to {step:.1} s only"
+    );
+    let repeats = time_s.len() - runs.len();
+    remarks.push(Remark::new("coarse_clock", repeats, &[], text));
+    if !stood.is_empty() {
+        let text = "the clock stood still while rows went on; their times are a guess";
+        remarks.push(Remark::new("clock_stood", stood.len(), &stood, text));
+    }
+}
+
+/// One stamp for the whole log: only the order is known.
+fn spread_single(time_s: &mut [f64], remarks: &mut Vec<Remark>) {
+    let first = time_s.first().copied().unwrap_or(0.0);
+    time_s.iter_mut().enumerate().for_each(|(i, time)| *time = first + i as f64);
+    let text = "every row has the same time; rows were laid one second apart, so times, rates and everything by the second are meaningless";
+    remarks.push(Remark::new("clock_stood", time_s.len(), &[], text));
+}
+
+fn gaps(time_s: &[f64], remarks: &mut Vec<Remark>) {
+    let Some(step) = median_step(time_s) else { return };
+    let limit = (GAP * step).max(1.0);
+    let gaps: Vec<(f64, f64)> = time_s
+        .windows(2)
+        .filter(|pair| pair[1] - pair[0] > limit)
+        .map(|pair| (pair[0], pair[1] - pair[0]))
+        .collect();
+    let Some((from, longest)) = gaps.iter().copied().max_by(|a, b| a.1.total_cmp(&b.1)) else {
+        return;
+    };
+    let places: Vec<f64> = gaps.iter().map(|(from, _)| *from).collect();
+    let text = format!(
+        "the log has {}, the longest {longest:.1} s after {from:.2} s",
+        if gaps.len() == 1 { "a gap".to_string() } else { format!("{} gaps", gaps.len()) }
+    );
+    remarks.push(Remark::new("gap", gaps.len(), &places, text));
+}
+
+/// The log time of a mark: that of its row, or its own where the row was left out but its stamp
+/// fits between its neighbours, or that of the last row before it.
+pub(super) fn mark_time(row: u32, at_s: f64, rows: &[u32], time_s: &[f64]) -> Seconds {
+    let after = rows.partition_point(|r| *r < row);
+    if rows.get(after) == Some(&row) {
+        return Seconds(time_s[after]);
+    }
+    let before = after.checked_sub(1).map(|i| time_s[i]);
+    let next = time_s.get(after).copied();
+    let fits =
+        at_s.is_finite() && before.is_none_or(|t| t <= at_s) && next.is_none_or(|t| at_s <= t);
+    Seconds(if fits { at_s } else { before.or(next).unwrap_or(0.0) })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn settled(time_s: &[f64]) -> (Batch, Vec<Remark>) {
+        let mut batch = Batch {
+            time_s: time_s.to_vec(),
+            row: (0..time_s.len() as u32).collect(),
+            ..Batch::default()
+        };
+        batch.channels[0] = (0..time_s.len()).map(|i| i as f64).collect();
+        let clock = Clock::Number {
+            field: 0,
+            format: crate::log::numbers::Format::POINT,
+            unit: crate::units::TimeUnit::Second,
+        };
+        let mut remarks = Vec::new();
+        settle(&mut batch, &clock, &mut remarks);
+        (batch, remarks)
+    }
+
+    #[test]
+    fn one_repeated_and_one_backward_stamp_are_bad_rows() {
+        let mut time: Vec<f64> = (0..60).map(|i| f64::from(i) * 0.02).collect();
+        time[20] = time[19];
+        time[40] = 0.1;
+        let (batch, remarks) = settled(&time);
+        let bad: Vec<(u32, Why)> = batch.bad.iter().map(|b| (b.row, b.why)).collect();
+        assert_eq!(bad, [(20, Why::Repeated), (40, Why::Backward)]);
+        assert_eq!((batch.time_s.len(), batch.channels[0][20]), (58, 21.0));
+        assert!(remarks.is_empty());
+    }
+
+    #[test]
+    fn a_coarse_clock_is_spread_up_to_the_next_stamp() {
+        let time = [0.0, 0.0, 0.0, 0.0, 2.0, 2.0, 2.0, 4.0, 4.0, 4.0, 4.0];
+        let (batch, remarks) = settled(&time);
+        assert_eq!(batch.time_s[..5], [0.0, 0.5, 1.0, 1.5, 2.0]);
+        assert_eq!(batch.time_s[7..], [4.0, 4.5, 5.0, 5.5]);
+        assert_eq!((batch.bad.len(), remarks[0].code, remarks[0].count), (0, "coarse_clock", 8));
+    }
+
+    #[test]
+    fn a_clock_that_stands_before_the_start_is_laid_before_it() {
+        let time: Vec<f64> =
+            [0.0; 20].into_iter().chain((1..30).flat_map(|s| [f64::from(s); 2])).collect();
+        let (batch, remarks) = settled(&time);
+        assert_eq!((batch.time_s[19], batch.time_s[0]), (0.5, -9.0));
+        assert!(remarks.iter().any(|r| r.code == "clock_stood"));
+        assert!(batch.time_s.windows(2).all(|p| p[1] > p[0]));
+    }
+
+    #[test]
+    fn midnight_and_the_twelve_hour_dial() {
+        let mut time = [DAY - 1.0, DAY - 0.5, 0.0, 0.5];
+        unwrap_midnight(&mut time);
+        assert_eq!(time, [DAY - 1.0, DAY - 0.5, DAY, DAY + 0.5]);
+        let mut time = [46_799.0, 3600.0, 3601.0];
+        unwrap_midnight(&mut time);
+        assert_eq!(time, [46_799.0, 46_800.0, 46_801.0]);
+    }
+
+    #[test]
+    fn gaps_are_named() {
+        let time: Vec<f64> =
+            (0..50).map(|i| f64::from(i) * 0.1 + if i > 20 { 600.0 } else { 0.0 }).collect();
+        let (batch, remarks) = settled(&time);
+        assert_eq!((batch.bad.len(), remarks[0].code, remarks[0].at_s[0]), (0, "gap", 2.0));
+    }
+
+    #[test]
+    fn marks_of_rows_left_out_keep_a_place() {
+        let (rows, time) = ([0, 1, 3], [0.0, 1.0, 3.0]);
+        assert_eq!(mark_time(1, f64::NAN, &rows, &time), Seconds(1.0));
+        assert_eq!(mark_time(2, 2.0, &rows, &time), Seconds(2.0));
+        assert_eq!(mark_time(2, 99.0, &rows, &time), Seconds(1.0));
+        assert_eq!(mark_time(9, f64::NAN, &rows, &time), Seconds(3.0));
+    }
+}

@@ -1,0 +1,385 @@
+//! From the columns of the file to vacuum in kilopascal: units, absolute or vacuum, barometer.
+
+use super::claims::Called;
+use super::evidence::{Kind, Spread, UnitShown, kind_called, kind_shown, unit_shown};
+use super::plan::{CHANNELS, Channel, Measure, Slot};
+use super::{Baro, BaroFrom, Head, ReadError, ReadOptions, Role, Taken};
+use crate::sample::{Mark, Meaning, Remark};
+use crate::units::{Kpa, PressureUnit, STANDARD_ATMOSPHERE};
+
+/// The channels of a log, finished.
+#[derive(Debug, Default)]
+pub(super) struct Channels {
+    /// Engine speed, rev/min.
+    pub rpm: Option<Vec<f64>>,
+    /// Vacuum of sides 1 and 2, kPa.
+    pub vacuum: [Option<Vec<f64>>; 2],
+    /// Crankcase below atmosphere, kPa.
+    pub crank: Option<Vec<f64>>,
+    /// What was taken for what.
+    pub taken: Vec<Taken>,
+}
+
+/// A channel on its way: its slot, its values, where they lie.
+struct Part<'a> {
+    slot: &'a Slot,
+    values: Vec<f64>,
+    spread: Spread,
+    unit: PressureUnit,
+    called: Called,
+}
+
+/// Standard uncertainties of the barometric pressure, kPa, by its source. Given or in the header: a
+/// weather station's figure, rounded and from another height. A column: whole kilopascals. Engine
+/// off: the offset of an uncalibrated manifold sensor, 1 kPa as a rectangular limit. Standard: the
+/// spread of the weather, and no account of height. (Judgement, no published source.)
+const U_KPA: [(BaroFrom, f64); 5] = [
+    (BaroFrom::Given, 0.1),
+    (BaroFrom::Header, 0.1),
+    (BaroFrom::Column, 0.3),
+    (BaroFrom::EngineOff, 0.6),
+    (BaroFrom::Standard, 1.5),
+];
+
+/// Finishes the channels: everything in kilopascal and rev/min, all pressures as vacuum.
+///
+/// Errors: [`ReadError::NoUnit`].
+pub(super) fn finish(
+    slots: &[Option<Slot>; CHANNELS],
+    channels: [Vec<f64>; CHANNELS],
+    context: &Context,
+    remarks: &mut Vec<Remark>,
+) -> Result<(Channels, Baro), ReadError> {
+    let mut done = Channels::default();
+    let [rpm, one, two, crank, baro] = channels;
+    if let Some(slot) = &slots[Channel::Rpm as usize] {
+        done.rpm = speed(slot, rpm, &mut done.taken, remarks);
+    }
+    let off = engine_off(done.rpm.as_deref(), context.time_s, context.marks);
+    let mut part = |channel: Channel, values: Vec<f64>| match &slots[channel as usize] {
+        Some(slot) => Part::new(slot, values, &off, context.options, remarks),
+        None => Ok(None),
+    };
+    let mut sides = [part(Channel::One, one)?, part(Channel::Two, two)?];
+    let crank = part(Channel::Crank, crank)?;
+    let column = part(Channel::Baro, baro)?;
+    let column = column.and_then(|part| barometer(part, &mut done.taken, remarks));
+    let known = context.options.baro.map(|kpa| (kpa, BaroFrom::Given));
+    let known = known.or(context.head.baro_kpa.map(|kpa| (Kpa(kpa), BaroFrom::Header)));
+    let known = known.or(column.map(|kpa| (kpa, BaroFrom::Column)));
+    drop_dead(&mut sides, done.rpm.as_deref(), remarks);
+    let kinds = kinds(&sides, known.map(|(kpa, _)| kpa));
+    let absolute = kinds.contains(&Some(Kind::Absolute));
+    let baro = settle_baro(known, &sides, &kinds, absolute, remarks);
+    for (index, (side, kind)) in sides.into_iter().zip(kinds).enumerate() {
+        if let (Some(side), Some(kind)) = (side, kind) {
+            done.vacuum[index] =
+                Some(side.into_vacuum(kind, index, baro, &mut done.taken, remarks));
+        }
+    }
+    done.crank = crank.map(|part| crankcase(part, baro, &mut done.taken, remarks));
+    drop_dead_speed(&mut done, remarks);
+    Ok((done, baro))
+}
+
+/// What else is known of the log.
+pub(super) struct Context<'a> {
+    /// How it is read.
+    pub options: &'a ReadOptions,
+    /// Its header.
+    pub head: &'a Head,
+    /// Time of the samples, s.
+    pub time_s: &'a [f64],
+    /// Its marks.
+    pub marks: &'a [Mark],
+}
+
+/// Rows with the engine at rest: the speed is 0, or the marks say so. Some thousands at most.
+fn engine_off(rpm: Option<&[f64]>, time_s: &[f64], marks: &[Mark]) -> Vec<u32> {
+    const MOST: usize = 4096;
+    if let Some(rpm) = rpm {
+        let still = rpm.iter().enumerate().filter(|(_, rpm)| rpm.abs() < 1.0);
+        return still.map(|(row, _)| row as u32).take(MOST).collect();
+    }
+    let mut rows = Vec::new();
+    let mut since: Option<f64> = None;
+    for mark in marks {
+        match (&mark.meaning, since) {
+            (Meaning::EngineOff, _) => since = Some(mark.at.0),
+            (Meaning::EngineOn, Some(start)) => {
+                // The first seconds after the mark belong to the engine running down.
+                let from = time_s.partition_point(|t| *t < start + 2.0);
+                let to = time_s.partition_point(|t| *t < mark.at.0);
+                rows.extend((from..to.max(from)).map(|row| row as u32).take(MOST));
+                since = None;
+            }
+            _ => {}
+        }
+    }
+    rows
+}
+
+/// The engine speed in rev/min; `None` where it has not a single reading.
+fn speed(
+    slot: &Slot,
+    mut values: Vec<f64>,
+    taken: &mut Vec<Taken>,
+    remarks: &mut Vec<Remark>,
+) -> Option<Vec<f64>> {
+    if values.iter().all(|v| v.is_nan()) {
+        no_reading(slot, remarks);
+        return None;
+    }
+    let Measure::Speed(unit) = slot.measure else { return None };
+    if unit.to_rpm(1.0).0 != 1.0 {
+        values.iter_mut().for_each(|v| *v = unit.to_rpm(*v).0);
+    }
+    taken.push(Taken::new(Role::Rpm, &slot.heading, unit.symbol(), slot.guessed));
+    Some(values)
+}
+
+fn no_reading(slot: &Slot, remarks: &mut Vec<Remark>) {
+    let text = format!("\"{}\" has no reading in any row; it was left aside", slot.heading);
+    remarks.push(Remark::new("no_reading", 1, &[], text));
+}
+
+impl<'a> Part<'a> {
+    /// A pressure channel in kilopascal; `None` where it has not a single reading.
+    fn new(
+        slot: &'a Slot,
+        mut values: Vec<f64>,
+        off: &[u32],
+        options: &ReadOptions,
+        remarks: &mut Vec<Remark>,
+    ) -> Result<Option<Part<'a>>, ReadError> {
+        let Measure::Pressure(unit, called) = slot.measure else { return Ok(None) };
+        let Some(spread) = Spread::of(&values, off) else {
+            no_reading(slot, remarks);
+            return Ok(None);
+        };
+        let heading = &slot.heading;
+        let unit = match (unit, unit_shown(spread)) {
+            (Some(unit), _) => unit,
+            (None, UnitShown::Atmosphere(unit)) => {
+                let text = format!(
+                    "\"{heading}\" names no unit; at rest it reads {}, which is the atmosphere in {}",
+                    shown(spread.off.unwrap_or(spread.middle)),
+                    unit.symbol()
+                );
+                remarks.push(Remark::new("unit_assumed", 1, &[], text));
+                unit
+            }
+            (None, UnitShown::Assumed) => {
+                let text = format!(
+                    "\"{heading}\" names no unit; taken as kPa, which nothing in the log confirms"
+                );
+                remarks.push(Remark::new("unit_assumed", 1, &[], text));
+                PressureUnit::Kpa
+            }
+            (None, UnitShown::Unknown) => {
+                return Err(ReadError::NoUnit {
+                    name: options.name.clone(),
+                    heading: heading.clone(),
+                    typical: shown(spread.middle),
+                    example: format!("--columns \"vac1={heading} [mbar]\""),
+                });
+            }
+        };
+        if unit != PressureUnit::Kpa {
+            values.iter_mut().for_each(|v| *v = unit.to_kpa(*v).0);
+        }
+        Ok(Some(Part { slot, values, spread: spread.in_kpa(unit), unit, called }))
+    }
+
+    fn take(&self, role: Role, taken: &mut Vec<Taken>) {
+        taken.push(Taken::new(role, &self.slot.heading, self.unit.symbol(), self.slot.guessed));
+    }
+
+    /// Turns the channel of a side into vacuum.
+    fn into_vacuum(
+        mut self,
+        kind: Kind,
+        index: usize,
+        baro: Baro,
+        taken: &mut Vec<Taken>,
+        remarks: &mut Vec<Remark>,
+    ) -> Vec<f64> {
+        let roles = if kind == Kind::Absolute {
+            [Role::Map1, Role::Map2]
+        } else {
+            [Role::Vac1, Role::Vac2]
+        };
+        self.take(roles[index], taken);
+        let heading = &self.slot.heading;
+        let reads = match self.spread.off {
+            Some(off) => format!("reads {off:.1} kPa with the engine at rest"),
+            None => format!("reads {:.1} kPa for half of the log", self.spread.middle),
+        };
+        match (kind, kind_called(self.called)) {
+            (Kind::Absolute, Kind::Vacuum) => {
+                let text = format!(
+                    "\"{heading}\" {reads}: it is absolute pressure, not vacuum, and was turned into vacuum below {:.1} kPa",
+                    baro.kpa
+                );
+                remarks.push(Remark::new("absolute_not_vacuum", 1, &[], text));
+            }
+            (Kind::Vacuum, Kind::Absolute) => {
+                let text = format!(
+                    "\"{heading}\" {reads}: it is vacuum below atmosphere, not absolute pressure, and was taken as it stands"
+                );
+                remarks.push(Remark::new("vacuum_not_absolute", 1, &[], text));
+            }
+            (Kind::Gauge, _) => {
+                let text = format!(
+                    "\"{heading}\" {reads}: it counts vacuum as negative, and its sign was turned"
+                );
+                remarks.push(Remark::new("negative_vacuum", 1, &[], text));
+            }
+            _ => {}
+        }
+        match kind {
+            Kind::Vacuum => {}
+            Kind::Absolute => self.values.iter_mut().for_each(|v| *v = baro.kpa - *v),
+            Kind::Gauge => self.values.iter_mut().for_each(|v| *v = -*v),
+        }
+        self.values
+    }
+}
+
+/// A value as short as it can be said.
+fn shown(value: f64) -> String {
+    format!("{}", (value * 100.0).round() / 100.0)
+}
+
+/// The barometer column as one figure; `None` where it is no possible barometer.
+fn barometer(part: Part, taken: &mut Vec<Taken>, remarks: &mut Vec<Remark>) -> Option<Kpa> {
+    let kpa = part.spread.middle;
+    if !(50.0..=110.0).contains(&kpa) {
+        let text = format!(
+            "\"{}\" reads {} kPa, which no barometer does; it was left aside",
+            part.slot.heading,
+            shown(kpa)
+        );
+        remarks.push(Remark::new("dead_channel", 1, &[], text));
+        return None;
+    }
+    part.take(Role::Baro, taken);
+    Some(Kpa(kpa))
+}
+
+/// What each side measures. Where only one of two columns of the same name shows it, the other is
+/// taken to be alike.
+fn kinds(sides: &[Option<Part>; 2], baro: Option<Kpa>) -> [Option<Kind>; 2] {
+    let kind = |part: &Part| kind_shown(part.spread, part.called, baro);
+    let shown = [sides[0].as_ref().and_then(kind), sides[1].as_ref().and_then(kind)];
+    let alike = match sides {
+        [Some(one), Some(two)] => one.called == two.called,
+        _ => false,
+    };
+    let pair = shown[0].or(shown[1]).filter(|_| alike);
+    let settle = |index: usize| {
+        let part = sides[index].as_ref()?;
+        Some(shown[index].or(pair).unwrap_or(kind_called(part.called)))
+    };
+    [settle(0), settle(1)]
+}
+
+/// The barometric pressure from the best source there is.
+fn settle_baro(
+    known: Option<(Kpa, BaroFrom)>,
+    sides: &[Option<Part>; 2],
+    kinds: &[Option<Kind>; 2],
+    absolute: bool,
+    remarks: &mut Vec<Remark>,
+) -> Baro {
+    let rest = sides.iter().zip(kinds).filter(|(_, kind)| **kind == Some(Kind::Absolute));
+    let rest: Vec<f64> = rest.filter_map(|(part, _)| part.as_ref()?.spread.off).collect();
+    let rest = rest.iter().sum::<f64>() / rest.len() as f64;
+    let rest = Some(Kpa(rest)).filter(|kpa| (50.0..=110.0).contains(&kpa.0));
+    let found = known.or(rest.map(|kpa| (kpa, BaroFrom::EngineOff)));
+    let (kpa, from) = found.unwrap_or((STANDARD_ATMOSPHERE, BaroFrom::Standard));
+    if from == BaroFrom::Standard {
+        let effect = if absolute {
+            "every vacuum here hangs on it"
+        } else {
+            "it counts only for the share of air"
+        };
+        let text = format!(
+            "the log does not tell the barometric pressure; the standard atmosphere, {:.3} kPa, stands in, and {effect}: give it with --baro or log a few seconds with the engine off",
+            kpa.0
+        );
+        remarks.push(Remark::new("standard_atmosphere", 1, &[], text));
+    }
+    let u_kpa = U_KPA.iter().find(|(source, _)| *source == from).map_or(1.5, |(_, u)| *u);
+    Baro { kpa: kpa.0, u_kpa, from }
+}
+
+/// Crankcase below atmosphere: absolute pressure, pressure against atmosphere, or vacuum already.
+fn crankcase(
+    mut part: Part,
+    baro: Baro,
+    taken: &mut Vec<Taken>,
+    remarks: &mut Vec<Remark>,
+) -> Vec<f64> {
+    part.take(Role::Crank, taken);
+    let near_atmosphere = part.spread.middle > 60.0;
+    let called_vacuum = kind_called(part.called) == Kind::Vacuum;
+    let (heading, reads) = (&part.slot.heading, part.spread.middle);
+    match (near_atmosphere, called_vacuum) {
+        (true, _) => {
+            let text = format!(
+                "\"{heading}\" reads {reads:.1} kPa: it is absolute pressure, and was turned into vacuum below {:.1} kPa",
+                baro.kpa
+            );
+            remarks.push(Remark::new("absolute_not_vacuum", 1, &[], text));
+            part.values.iter_mut().for_each(|v| *v = baro.kpa - *v);
+        }
+        (false, false) => {
+            let text = format!(
+                "\"{heading}\" reads {reads:.2} kPa: it is pressure against atmosphere, and its sign was turned"
+            );
+            remarks.push(Remark::new("negative_vacuum", 1, &[], text));
+            part.values.iter_mut().for_each(|v| *v = -*v);
+        }
+        (false, true) => {}
+    }
+    part.values
+}
+
+fn is_dead(values: &[f64]) -> bool {
+    values.iter().all(|v| *v == 0.0 || v.is_nan()) && values.contains(&0.0)
+}
+
+/// Leaves out a side that reads exactly 0 throughout while something else lives: it is not
+/// connected, and not measured is not zero.
+fn drop_dead(sides: &mut [Option<Part>; 2], rpm: Option<&[f64]>, remarks: &mut Vec<Remark>) {
+    let runs = rpm.is_some_and(|rpm| rpm.iter().any(|v| *v >= 1.0));
+    let dead = [0, 1].map(|i| sides[i].as_ref().is_some_and(|part: &Part| is_dead(&part.values)));
+    for index in [0, 1] {
+        let other = 1 - index;
+        let lives = runs || (sides[other].is_some() && !dead[other]);
+        let Some(part) = sides[index].as_ref().filter(|_| dead[index]) else { continue };
+        let fate = if lives {
+            "it is taken as not connected and left out"
+        } else {
+            "check that it is connected"
+        };
+        let text = format!("\"{}\" is 0 in every row; {fate}", part.slot.heading);
+        remarks.push(Remark::new("dead_channel", part.values.len(), &[], text));
+        if lives {
+            sides[index] = None;
+        }
+    }
+}
+
+/// Leaves out a speed that is 0 throughout while the vacuum shows a running engine.
+fn drop_dead_speed(done: &mut Channels, remarks: &mut Vec<Remark>) {
+    let Some(rpm) = done.rpm.as_ref().filter(|rpm| is_dead(rpm)) else { return };
+    let spreads = done.vacuum.iter().flatten().filter_map(|values| Spread::of(values, &[]));
+    if spreads.into_iter().any(|spread| spread.middle > 10.0) {
+        let text = "the engine speed is 0 in every row although there is vacuum; it is taken as not connected and left out";
+        remarks.push(Remark::new("dead_channel", rpm.len(), &[], text));
+        done.rpm = None;
+        done.taken.retain(|taken| taken.role != Role::Rpm);
+    }
+}

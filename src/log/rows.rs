@@ -1,0 +1,465 @@
+//! From rows to numbers: the inner loop.
+//!
+//! A row is first tried on the fast way, which knows plain decimals only and touches each byte
+//! once; whatever is not plain goes the slow way, which knows everything and says what is wrong.
+
+use super::numbers::{Cell, Format, cell, plain};
+use super::plan::{CHANNELS, Clock, Measure, Plan};
+use super::source::as_text;
+use super::stamps::stamp;
+use crate::units::{PressureUnit, SpeedUnit, TimeUnit};
+use csv::ByteRecord;
+use memchr::memchr;
+
+/// Why a row was left out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) enum Why {
+    /// More or fewer fields than the others.
+    Fields,
+    /// A number that is none.
+    Unreadable,
+    /// NaN or infinity.
+    NotFinite,
+    /// No time, or one that cannot be read.
+    NoTime,
+    /// A quotation mark that does not close.
+    Quote,
+    /// The last line, cut in the middle.
+    Cut,
+    /// A stamp before that of the row above.
+    Backward,
+    /// The stamp of the row above again.
+    Repeated,
+}
+
+/// A row that was left out.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Bad {
+    /// Data row, counted from 0.
+    pub row: u32,
+    /// Line of the file, counted from 1.
+    pub line: u32,
+    /// Its time where that can be read, else NaN.
+    pub at_s: f64,
+    /// What is wrong.
+    pub why: Why,
+}
+
+/// A mark as it was read.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct RawMark {
+    /// Data row.
+    pub row: u32,
+    /// Its own time where that can be read, else NaN.
+    pub at_s: f64,
+    /// The words.
+    pub text: String,
+    /// The last row that repeats the mark without a break.
+    pub until: u32,
+}
+
+/// Rows as columns of numbers.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Batch {
+    /// Lines of text that went in.
+    pub lines: u32,
+    /// Data rows that went in.
+    pub rows: u32,
+    /// Time of each kept row, s.
+    pub time_s: Vec<f64>,
+    /// The channels, in the units of the file; empty for one that the log has not.
+    pub channels: [Vec<f64>; CHANNELS],
+    /// Data row of each kept row.
+    pub row: Vec<u32>,
+    /// Rows left out.
+    pub bad: Vec<Bad>,
+    /// What the first row left out for each reason holds.
+    pub examples: Vec<(Why, String)>,
+    /// Marks.
+    pub marks: Vec<RawMark>,
+    /// Lines of comment between the rows.
+    pub comments: u32,
+    /// Row and line of every row that does not stand on the line after the row before it.
+    pub placed: Vec<(u32, u32)>,
+}
+
+impl Batch {
+    /// Empties it and keeps the room.
+    pub fn clear(&mut self) {
+        self.lines = 0;
+        self.rows = 0;
+        self.time_s.clear();
+        self.channels.iter_mut().for_each(Vec::clear);
+        self.row.clear();
+        self.bad.clear();
+        self.examples.clear();
+        self.marks.clear();
+        self.comments = 0;
+        self.placed.clear();
+    }
+
+    /// The line of a row.
+    pub fn line_of(&self, row: u32) -> u32 {
+        let after = self.placed.partition_point(|(first, _)| *first <= row);
+        let known = after.checked_sub(1).and_then(|at| self.placed.get(at));
+        known.map_or(0, |(first, line)| line + (row - first))
+    }
+
+    /// Notes on which line the row that is being read stands.
+    #[inline]
+    fn place(&mut self, line: u32) {
+        let row = self.rows;
+        match self.placed.last() {
+            Some((first, start)) if line - start == row - first => {}
+            _ => self.placed.push((row, line)),
+        }
+    }
+
+    /// Takes in the rows of a later batch.
+    pub fn append(&mut self, later: &Batch) {
+        let (row, line) = (self.rows, self.lines);
+        self.time_s.extend_from_slice(&later.time_s);
+        for (mine, theirs) in self.channels.iter_mut().zip(&later.channels) {
+            mine.extend_from_slice(theirs);
+        }
+        self.row.extend(later.row.iter().map(|r| r + row));
+        self.bad.extend(later.bad.iter().map(|b| Bad {
+            row: b.row + row,
+            line: b.line + line,
+            ..*b
+        }));
+        for (why, text) in &later.examples {
+            self.example(*why, || text.clone());
+        }
+        for mark in &later.marks {
+            self.mark(RawMark { row: mark.row + row, until: mark.until + row, ..mark.clone() });
+        }
+        self.placed.extend(later.placed.iter().map(|(r, l)| (r + row, l + line)));
+        self.rows += later.rows;
+        self.lines += later.lines;
+        self.comments += later.comments;
+    }
+
+    fn example(&mut self, why: Why, text: impl FnOnce() -> String) {
+        if !self.examples.iter().any(|(known, _)| *known == why) {
+            self.examples.push((why, text()));
+        }
+    }
+
+    /// Keeps a mark; one that repeats that of the row above is the same mark, held.
+    fn mark(&mut self, mark: RawMark) {
+        match self.marks.last_mut() {
+            Some(last) if last.text == mark.text && mark.row == last.until + 1 => {
+                last.until = mark.until
+            }
+            _ => self.marks.push(mark),
+        }
+    }
+
+    /// Leaves out the row that is being read, which is on the given line of this batch.
+    pub fn refuse(&mut self, line: u32, at_s: f64, why: Why, text: impl FnOnce() -> String) {
+        self.place(line);
+        self.example(why, text);
+        self.bad.push(Bad { row: self.rows, line, at_s, why });
+        self.rows += 1;
+    }
+}
+
+/// What the fast way does with a field.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Step {
+    Skip,
+    Time,
+    Channel(u8),
+    /// Must be empty here.
+    Empty,
+}
+
+/// Reads rows by a plan.
+#[derive(Debug, Clone)]
+pub(super) struct RowReader<'a> {
+    plan: &'a Plan,
+    /// What to do with each field; empty where the fast way does not apply.
+    steps: Vec<Step>,
+    point: u8,
+    unit: TimeUnit,
+    record: ByteRecord,
+}
+
+impl<'a> RowReader<'a> {
+    /// Prepares for a plan.
+    pub fn new(plan: &'a Plan) -> Self {
+        let (steps, point, unit) = fast_steps(plan).unwrap_or((Vec::new(), b'.', TimeUnit::Second));
+        RowReader { plan, steps, point, unit, record: ByteRecord::new() }
+    }
+
+    /// Reads one line without quotation marks and without its line end.
+    #[inline]
+    pub fn line(&mut self, line: &[u8], batch: &mut Batch) {
+        let line = line.strip_suffix(b"\r").unwrap_or(line);
+        batch.lines += 1;
+        if !self.steps.is_empty() && self.fast(line, batch) {
+            return;
+        }
+        if line.first() == Some(&b'#') {
+            batch.comments += 1;
+        } else if !line.trim_ascii().is_empty() {
+            let mut record = std::mem::take(&mut self.record);
+            record.clear();
+            line.split(|b| *b == self.plan.delimiter).for_each(|field| record.push_field(field));
+            self.record(&record, batch.lines, batch);
+            self.record = record;
+        }
+    }
+
+    /// The fast way; false, and nothing changed, where the row is not plain.
+    #[inline]
+    fn fast(&self, line: &[u8], batch: &mut Batch) -> bool {
+        let delimiter = self.plan.delimiter;
+        let mut values = [f64::NAN; CHANNELS];
+        let mut time = f64::NAN;
+        let mut at = 0;
+        for (index, step) in self.steps.iter().enumerate() {
+            if index > 0 {
+                if line.get(at) != Some(&delimiter) {
+                    return false;
+                }
+                at += 1;
+            }
+            match step {
+                Step::Skip => at += memchr(delimiter, &line[at..]).unwrap_or(line.len() - at),
+                Step::Empty => {}
+                Step::Time | Step::Channel(_) => {
+                    while line.get(at) == Some(&b' ') {
+                        at += 1;
+                    }
+                    let end = line.get(at).is_none_or(|b| *b == delimiter);
+                    let value = if end {
+                        f64::NAN
+                    } else if let Some((value, used)) = plain(&line[at..], self.point) {
+                        at += used;
+                        value
+                    } else {
+                        return false;
+                    };
+                    match step {
+                        Step::Channel(index) => values[*index as usize] = value,
+                        _ => time = value,
+                    }
+                }
+            }
+        }
+        if at != line.len() || time.is_nan() {
+            return false;
+        }
+        self.keep(batch.lines, self.unit.to_seconds(time).0, &values, batch);
+        true
+    }
+
+    fn keep(&self, line: u32, time: f64, values: &[f64; CHANNELS], batch: &mut Batch) {
+        batch.place(line);
+        batch.time_s.push(time);
+        for (index, slot) in self.plan.slots.iter().enumerate() {
+            if slot.is_some() {
+                batch.channels[index].push(values[index]);
+            }
+        }
+        batch.row.push(batch.rows);
+        batch.rows += 1;
+    }
+
+    /// The slow way: reads the fields of one row that starts on the given line of the batch.
+    pub fn record(&self, record: &ByteRecord, line: u32, batch: &mut Batch) {
+        let widths = self.plan.widths;
+        let time = self.time(record);
+        let at_s = time.unwrap_or(f64::NAN);
+        let beyond_empty = || {
+            let mut beyond = (widths.headings..record.len()).filter_map(|field| record.get(field));
+            !widths.trailing || beyond.all(|field| field.trim_ascii().is_empty())
+        };
+        if !widths.fit(record.len()) || !beyond_empty() {
+            self.stray_mark(record, at_s, batch);
+            let (found, usual) = (record.len(), widths.usual);
+            return batch
+                .refuse(line, at_s, Why::Fields, || format!("has {found} fields, not {usual}"));
+        }
+        if let Some(text) = self.plan.mark.and_then(|field| record.get(field)) {
+            self.mark(text, at_s, batch);
+        }
+        let Some(time) = time else {
+            let shown = record.get(self.clock_field()).map(shorten).unwrap_or_default();
+            let heading = &self.plan.clock_taken.heading;
+            return batch.refuse(line, at_s, Why::NoTime, || {
+                format!("has {shown:?} under {heading:?}, which is no time")
+            });
+        };
+        let mut values = [f64::NAN; CHANNELS];
+        for (value, slot) in values.iter_mut().zip(&self.plan.slots) {
+            let Some(slot) = slot else { continue };
+            let field = record.get(slot.field).unwrap_or_default();
+            let why = match cell(field, slot.format) {
+                Cell::Empty => continue,
+                Cell::Number(number, "") => {
+                    *value = number;
+                    continue;
+                }
+                Cell::Number(number, unit) => match converted(number, unit, slot.measure) {
+                    Some(number) => {
+                        *value = number;
+                        continue;
+                    }
+                    None => Why::Unreadable,
+                },
+                Cell::NotFinite => Why::NotFinite,
+                Cell::Unreadable => Why::Unreadable,
+            };
+            let shown = shorten(field);
+            return batch.refuse(line, at_s, why, || {
+                format!("has {shown:?} under {:?}, which is no number", slot.heading)
+            });
+        }
+        self.keep(line, time, &values, batch);
+    }
+
+    /// Leaves out a line whose quotation mark does not close.
+    pub fn unclosed(&self, line: &[u8], batch: &mut Batch) {
+        batch.lines += 1;
+        let mut record = ByteRecord::new();
+        line.trim_ascii_end()
+            .split(|b| *b == self.plan.delimiter)
+            .for_each(|field| record.push_field(field));
+        let at_s = self.time(&record).unwrap_or(f64::NAN);
+        self.stray_mark(&record, at_s, batch);
+        let number = batch.lines;
+        batch.refuse(number, at_s, Why::Quote, || {
+            "has a quotation mark that does not close".to_string()
+        });
+    }
+
+    fn clock_field(&self) -> usize {
+        match self.plan.clock {
+            Clock::Number { field, .. } | Clock::Stamp { field, .. } => field,
+        }
+    }
+
+    /// The time of a row; `None` where there is none that can be read.
+    fn time(&self, record: &ByteRecord) -> Option<f64> {
+        match self.plan.clock {
+            Clock::Number { field, format, unit } => match cell(record.get(field)?, format) {
+                Cell::Number(value, "") => Some(unit.to_seconds(value).0),
+                Cell::Number(value, glued) => Some(TimeUnit::parse(glued)?.to_seconds(value).0),
+                _ => None,
+            },
+            Clock::Stamp { field, date, fraction, order, base_days, dated } => {
+                let time = stamp(std::str::from_utf8(record.get(field)?).ok()?, order)?;
+                let days = match date {
+                    Some(date) => {
+                        stamp(std::str::from_utf8(record.get(date)?).ok()?, order)?.days?
+                    }
+                    None if dated => time.days?,
+                    None => 0,
+                };
+                let part = match fraction.and_then(|field| record.get(field)) {
+                    Some(text) => match cell(text, Format::POINT) {
+                        Cell::Number(part, _) if (0.0..1.0).contains(&part) => part,
+                        _ => 0.0,
+                    },
+                    None => 0.0,
+                };
+                let midnight = (days - if dated { base_days } else { 0 }) as f64 * 86_400.0;
+                Some(midnight + time.seconds.unwrap_or(0.0) + part)
+            }
+        }
+    }
+
+    fn mark(&self, text: &[u8], at_s: f64, batch: &mut Batch) {
+        let text = as_text(text);
+        let text = super::numbers::bare(&text);
+        if !text.is_empty() {
+            let row = batch.rows;
+            batch.mark(RawMark { row, at_s, text: text.to_string(), until: row });
+        }
+    }
+
+    /// A mark must not be lost with a row of the wrong number of fields: the words at its end are
+    /// taken for it.
+    fn stray_mark(&self, record: &ByteRecord, at_s: f64, batch: &mut Batch) {
+        let Some(field) = self.plan.mark else { return };
+        let is_words = |text: &[u8]| {
+            let text = as_text(text);
+            let letters = text.chars().filter(|c| c.is_alphabetic()).count();
+            letters >= 2 && !matches!(cell(text.as_bytes(), Format::POINT), Cell::NotFinite)
+        };
+        let from = if record.len() > self.plan.widths.usual {
+            field
+        } else {
+            record.len().saturating_sub(1)
+        };
+        let is_number =
+            |text: &&[u8]| matches!(cell(text, Format::POINT), Cell::Number(..) | Cell::Empty);
+        let words: Vec<&[u8]> = (from..record.len())
+            .filter_map(|field| record.get(field))
+            .skip_while(is_number)
+            .filter(|text| !text.trim_ascii().is_empty())
+            .collect();
+        if words.iter().any(|text| is_words(text)) {
+            self.mark(&words.join(&b", "[..]), at_s, batch);
+        }
+    }
+}
+
+/// A number with a unit of its own in the unit of its column; `None` for a unit that does not fit.
+fn converted(number: f64, unit: &str, measure: Measure) -> Option<f64> {
+    match measure {
+        Measure::Speed(column) => {
+            let own = SpeedUnit::parse(unit)?;
+            if own == column {
+                Some(number)
+            } else {
+                Some(own.to_rpm(number).0 / column.to_rpm(1.0).0)
+            }
+        }
+        Measure::Pressure(column, _) => {
+            let own = PressureUnit::parse(unit)?;
+            match column {
+                Some(column) if column != own => Some(column.from_kpa(own.to_kpa(number))),
+                Some(_) => Some(number),
+                None => None,
+            }
+        }
+    }
+}
+
+fn shorten(field: &[u8]) -> String {
+    let text = as_text(field);
+    let mut short: String = text.trim().chars().take(24).collect();
+    if text.trim().chars().count() > 24 {
+        short.push('…');
+    }
+    short
+}
+
+/// The steps of the fast way; `None` where the clock is a stamp or columns write numbers in
+/// different ways.
+fn fast_steps(plan: &Plan) -> Option<(Vec<Step>, u8, TimeUnit)> {
+    let Clock::Number { field, format, unit } = plan.clock else { return None };
+    let slots: Vec<_> =
+        plan.slots.iter().enumerate().filter_map(|(i, s)| Some((i, s.as_ref()?))).collect();
+    // One decimal sign for all: the fast way does not ask each column for its own.
+    let same = slots.iter().all(|(_, slot)| slot.format == format);
+    if !same || format.grouped || format.point == plan.delimiter {
+        return None;
+    }
+    let mut steps = vec![Step::Skip; plan.widths.usual];
+    *steps.get_mut(field)? = Step::Time;
+    for (index, slot) in slots {
+        *steps.get_mut(slot.field)? = Step::Channel(index as u8);
+    }
+    if let Some(mark) = plan.mark.and_then(|field| steps.get_mut(field)) {
+        *mark = Step::Empty;
+    }
+    if plan.widths.trailing {
+        steps.iter_mut().skip(plan.widths.headings).for_each(|step| *step = Step::Empty);
+    }
+    Some((steps, format.point, unit))
+}
