@@ -44,8 +44,13 @@ fn write_plain(recording: &Recording) -> Vec<u8> {
     canonical(recording, Columns::default()).into_bytes()
 }
 
+const JOB: &str = "before the work, 50 Hz: engine off 6 s, idle, hoses swapped, hoses direct, then 2000 and \
+     2800 rev/min held; the front throttle is shut too far at idle";
+
+const JOB_DONE: &str = "after the work, 50 Hz: as balance-before.csv";
+
 /// Balance before and after the work: engine off, idle, hoses swapped, direct, two speeds.
-fn whole_job(name: &'static str, settings: Settings, seed: u64) -> Log {
+fn whole_job(name: &'static str, about: &'static str, settings: Settings, seed: u64) -> Log {
     let script = straighten_hoses(swap_hoses(from_rest(123.0), 32.0), 54.5)
         .act(Seconds(76.0), Action::Hold(Rpm(2000.0)))
         .act(Seconds(99.0), Action::Hold(Rpm(2800.0)))
@@ -60,22 +65,29 @@ fn whole_job(name: &'static str, settings: Settings, seed: u64) -> Log {
         direct(105.0, 119.0),
     ];
     let truth = truth::balance(&recording, Some((0.0, 6.0)), &stretches, "swap", Settles::Yes);
-    Log { name, bytes: write_plain(&recording), truth }
+    Log { name, about, bytes: write_plain(&recording), truth }
 }
 
-fn breather_log(name: &'static str, settings: Settings, crank: bool, seed: u64) -> Log {
+fn breather_log(
+    name: &'static str,
+    about: &'static str,
+    settings: Settings,
+    crank: bool,
+    seed: u64,
+) -> Log {
     let (script, openings) = cap_test(Script::idling(Seconds(75.0)), 15.0, 3, (10.0, 10.0), true);
     let crankcase = crank.then(|| Sensor::crankcase(0.02));
     let sensors = SensorBox { crankcase, ..workshop_box(25.0) };
     let truth = truth::breather(&settings, &openings, crank);
     let recording = Scene { settings, sensors, script, seed }.record();
     let text = canonical(&recording, Columns { crank, ..Columns::default() });
-    Log { name, bytes: text.into_bytes(), truth }
+    Log { name, about, bytes: text.into_bytes(), truth }
 }
 
 /// Idle with direct and then swapped hoses, after six seconds of engine off or none.
 struct SwapLog {
     name: &'static str,
+    about: &'static str,
     settings: Settings,
     off: bool,
     idle_s: f64,
@@ -98,7 +110,7 @@ impl SwapLog {
         let off = self.off.then_some((0.0, 6.0));
         let truth = truth::balance(&recording, off, &stretches, "swap", Settles::Yes);
         let bytes = canonical(&recording, self.columns).into_bytes();
-        Log { name: self.name, bytes, truth }
+        Log { name: self.name, about: self.about, bytes, truth }
     }
 }
 
@@ -108,7 +120,12 @@ fn without_zero() -> Log {
     let recording = Scene { settings, sensors: workshop_box(25.0), script, seed: 103 }.record();
     let stretches = [direct(0.0, 25.0)];
     let truth = truth::balance(&recording, None, &stretches, "none", Settles::No);
-    Log { name: "balance-no-zero.csv", bytes: write_plain(&recording), truth }
+    Log {
+        name: "balance-no-zero.csv",
+        about: "25 Hz: idle only, no engine off, no swap; nothing takes out the pair's error",
+        bytes: write_plain(&recording),
+        truth,
+    }
 }
 
 fn too_short() -> Log {
@@ -117,7 +134,12 @@ fn too_short() -> Log {
     let recording = Scene { settings, sensors: workshop_box(50.0), script, seed: 104 }.record();
     let stretches = [direct(0.0, 2.4)];
     let truth = truth::balance(&recording, None, &stretches, "none", Settles::No);
-    Log { name: "balance-too-short.csv", bytes: write_plain(&recording), truth }
+    Log {
+        name: "balance-too-short.csv",
+        about: "50 Hz: 2.4 s of idle",
+        bytes: write_plain(&recording),
+        truth,
+    }
 }
 
 fn unmarked() -> Log {
@@ -125,23 +147,34 @@ fn unmarked() -> Log {
     let (script, openings) = cap_test(Script::idling(Seconds(56.0)), 15.0, 2, (10.0, 10.0), false);
     let truth = truth::breather(&settings, &openings, false);
     let scene = Scene { settings, sensors: workshop_box(25.0), script, seed: 107 };
-    Log { name: "breather-unmarked.csv", bytes: write_plain(&scene.record()), truth }
+    Log {
+        name: "breather-unmarked.csv",
+        about: "25 Hz: cap off 10 s and on 10 s twice, nobody marks it, the oil still warms a little",
+        bytes: write_plain(&scene.record()),
+        truth,
+    }
 }
 
 fn fan_step() -> Log {
     let script = Script::idling(Seconds(50.0)).act(Seconds(22.0), Action::FanOn);
     let truth = truth::no_cap_test(&ambrel());
     let scene = Scene { settings: ambrel(), sensors: workshop_box(25.0), script, seed: 108 };
-    Log { name: "breather-fan.csv", bytes: write_plain(&scene.record()), truth }
+    Log {
+        name: "breather-fan.csv",
+        about: "25 Hz: the fan cuts in at 22 s and stays; no cap test",
+        bytes: write_plain(&scene.record()),
+        truth,
+    }
 }
 
 fn balance_logs() -> Vec<Log> {
     // The linkage has been set, the stop screws have not.
-    let before = Settings { linkage_area_mm2: [73.5, 70.0], ..ambrel_with([9.9, 11.0]) };
+    let before = Settings { linkage_area_mm2: [75.0, 70.0], ..ambrel_with([9.9, 11.0]) };
     let after = Settings { linkage_area_mm2: [71.0, 70.6], ..ambrel_with([10.42, 10.47]) };
     let hunting = Some(Hunting { period_s: 2.8, depth: 0.045 });
-    let swap = |name, settings, seed| SwapLog {
+    let swap = |name, about, settings, seed| SwapLog {
         name,
+        about,
         settings,
         seed,
         off: true,
@@ -153,26 +186,59 @@ fn balance_logs() -> Vec<Log> {
         off: false,
         idle_s: 5.0,
         rate_hz: 1000.0,
-        ..swap("balance-1khz.csv", ambrel_with([10.95, 10.05]), 112)
+        ..swap(
+            "balance-1khz.csv",
+            "1000 Hz: idle 5 s, hoses swapped 5 s; short and fast",
+            ambrel_with([10.95, 10.05]),
+            112,
+        )
     };
     let no_rpm = SwapLog {
         rate_hz: 200.0,
         idle_s: 14.0,
         columns: Columns { no_rpm: true, ..Columns::default() },
-        ..swap("balance-no-rpm.csv", ambrel_with([10.9, 10.2]), 111)
+        ..swap(
+            "balance-no-rpm.csv",
+            "200 Hz: no rpm column, the ripple tells the speed; engine off, idle, hoses swapped",
+            ambrel_with([10.9, 10.2]),
+            111,
+        )
     };
     let hunted = Settings { hunting, ..ambrel_with([10.1, 10.9]) };
     vec![
-        whole_job("balance-before.csv", before, 101),
-        whole_job("balance-after.csv", after, 102),
+        whole_job("balance-before.csv", JOB, before, 101),
+        whole_job("balance-after.csv", JOB_DONE, after, 102),
         without_zero(),
         too_short(),
-        SwapLog { off: false, ..swap("balance-swap.csv", ambrel_with([10.4, 10.5]), 105) }.make(),
-        SwapLog { idle_s: 25.0, ..swap("balance-hunting.csv", hunted, 106) }.make(),
+        SwapLog {
+            off: false,
+            ..swap(
+                "balance-swap.csv",
+                "25 Hz: idle, hoses swapped, no engine off; the swap alone settles it",
+                ambrel_with([10.4, 10.5]),
+                105,
+            )
+        }
+        .make(),
+        SwapLog {
+            idle_s: 25.0,
+            ..swap(
+                "balance-hunting.csv",
+                "25 Hz: engine off, an idle that hunts with a period of about 3 s, hoses swapped",
+                hunted,
+                106,
+            )
+        }
+        .make(),
         SwapLog {
             idle_s: 45.0,
             rate_hz: 5.0,
-            ..swap("balance-5hz.csv", ambrel_with([10.5, 10.42]), 110)
+            ..swap(
+                "balance-5hz.csv",
+                "a slow logger, 5 Hz: engine off, idle, hoses swapped, 45 s each",
+                ambrel_with([10.5, 10.42]),
+                110,
+            )
         }
         .make(),
         no_rpm.make(),
@@ -185,14 +251,50 @@ fn breather_logs() -> Vec<Log> {
     let rich = Settings { mixture: [1.5; 2], idle_area_mm2: [11.3; 2], ..ambrel() };
     let blocked = Settings { breather_mm2: 0.02, seal_leak_mm2: 2.0, ..ambrel() };
     vec![
-        breather_log("breather-sealed.csv", ambrel(), false, 121),
-        breather_log("breather-leaking.csv", leaking.clone(), false, 122),
+        breather_log(
+            "breather-sealed.csv",
+            "25 Hz: idle 15 s, cap off 10 s and on 10 s three times, marked; the breather is tight",
+            ambrel(),
+            false,
+            121,
+        ),
+        breather_log(
+            "breather-leaking.csv",
+            "as breather-sealed.csv, with leaking seals",
+            leaking.clone(),
+            false,
+            122,
+        ),
         unmarked(),
         fan_step(),
-        breather_log("breather-revs-rise.csv", rich, false, 123),
-        breather_log("crankcase-sealed.csv", ambrel(), true, 124),
-        breather_log("crankcase-leaking.csv", leaking, true, 125),
-        breather_log("crankcase-blocked.csv", blocked, true, 126),
+        breather_log(
+            "breather-revs-rise.csv",
+            "as breather-sealed.csv, tight, but the mixture is far too rich",
+            rich,
+            false,
+            123,
+        ),
+        breather_log(
+            "crankcase-sealed.csv",
+            "25 Hz: cap test with a crankcase sensor, tight",
+            ambrel(),
+            true,
+            124,
+        ),
+        breather_log(
+            "crankcase-leaking.csv",
+            "25 Hz: cap test with a crankcase sensor, leaking seals",
+            leaking,
+            true,
+            125,
+        ),
+        breather_log(
+            "crankcase-blocked.csv",
+            "25 Hz: cap test with a crankcase sensor, breather passage blocked",
+            blocked,
+            true,
+            126,
+        ),
     ]
 }
 

@@ -39,6 +39,8 @@ pub fn workshop_box(rate_hz: f64) -> SensorBox {
 pub struct Log {
     /// File name in `sample-logs/`.
     pub name: &'static str,
+    /// What is in it, for the README.
+    pub about: &'static str,
     /// The bytes.
     pub bytes: Vec<u8>,
     /// The entry in `truth.json`.

@@ -5,18 +5,27 @@
 
 mod canonical;
 mod car;
+mod foreign;
+mod readme;
 mod truth;
 
 use car::Log;
 use serde_json::{Map, Value};
 use std::path::PathBuf;
+use std::sync::OnceLock;
 
 fn folder() -> PathBuf {
     PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("sample-logs")
 }
 
-fn all() -> Vec<Log> {
-    canonical::logs()
+/// Every log, made once for all tests.
+fn all() -> &'static [Log] {
+    static LOGS: OnceLock<Vec<Log>> = OnceLock::new();
+    LOGS.get_or_init(|| {
+        let mut logs = canonical::logs();
+        logs.extend(foreign::logs());
+        logs
+    })
 }
 
 fn truth_text(logs: &[Log]) -> String {
@@ -44,9 +53,66 @@ fn hold_or_write(name: &str, bytes: &[u8]) {
 #[test]
 fn logs_are_what_the_generator_makes() {
     let logs = all();
-    for log in &logs {
+    for log in logs {
         hold_or_write(log.name, &log.bytes);
         assert!(log.bytes.len() < 400_000, "{} has {} bytes", log.name, log.bytes.len());
     }
-    hold_or_write("truth.json", truth_text(&logs).as_bytes());
+    hold_or_write("truth.json", truth_text(logs).as_bytes());
+    hold_or_write("README.md", readme::page(logs).as_bytes());
+}
+
+#[test]
+fn every_log_in_the_folder_has_its_truth() {
+    let text = std::fs::read_to_string(folder().join("truth.json")).unwrap();
+    let truth: Map<String, Value> = serde_json::from_str(&text).unwrap();
+    let mut found: Vec<String> = std::fs::read_dir(folder())
+        .unwrap()
+        .map(|entry| entry.unwrap().file_name().into_string().unwrap())
+        .filter(|name| name.ends_with(".csv"))
+        .collect();
+    found.sort();
+    assert_eq!(found, truth.keys().cloned().collect::<Vec<String>>());
+}
+
+#[test]
+fn verdicts_are_well_clear_of_their_limits() {
+    // A log whose truth lay on a limit could not hold the program to a verdict.
+    for log in all() {
+        for plateau in log.truth["plateaus"].as_array().into_iter().flatten() {
+            let settled = plateau["verdict"] != "not_settled";
+            if let Some(difference) = plateau["difference_kpa"].as_f64().filter(|_| settled) {
+                let margin = (difference.abs() - car::TOLERANCE_KPA).abs();
+                assert!(margin > 0.5, "{}: {difference} kPa", log.name);
+            }
+        }
+        if let Some(drop) = log.truth["drop_rpm"].as_f64() {
+            let idle = log.truth["idle_rpm"].as_f64().unwrap();
+            let margin = (drop.abs() - 20.0_f64.max(0.025 * idle)).abs();
+            assert!(margin > 15.0, "{}: {drop} rev/min", log.name);
+        }
+    }
+}
+
+#[test]
+fn the_scenes_are_what_they_claim() {
+    let logs = all();
+    let truth = |name: &str| &logs.iter().find(|log| log.name == name).unwrap().truth;
+    let differences = |name: &str| -> Vec<f64> {
+        let plateaus = truth(name)["plateaus"].as_array().unwrap();
+        plateaus.iter().filter_map(|plateau| plateau["difference_kpa"].as_f64()).collect()
+    };
+    let before = differences("balance-before.csv");
+    assert!(before[..3].iter().all(|kpa| (kpa - 4.0).abs() < 0.5), "{before:?}");
+    let after = differences("balance-after.csv");
+    assert!(after.len() == 5 && after.iter().all(|kpa| kpa.abs() < 0.3), "{after:?}");
+    for (name, verdict) in [
+        ("breather-sealed.csv", "sealed"),
+        ("breather-leaking.csv", "not_sealed_or_blocked"),
+        ("breather-revs-rise.csv", "revs_rise"),
+        ("crankcase-leaking.csv", "not_sealed"),
+        ("crankcase-blocked.csv", "blocked"),
+        ("balance-no-zero.csv", "not_settled"),
+    ] {
+        assert_eq!(truth(name)["verdict"], verdict, "{name}");
+    }
 }
