@@ -304,7 +304,7 @@ fn a_swapped_stretch_is_turned_back() {
     charts::balance(&path, &frame(900), &signal, &finding, &sides()).unwrap();
     let marked = spread(&signal, &finding);
     assert!(marked < 12.0, "marked: {marked}");
-    signal.track.marks.clear();
+    let marks = std::mem::take(&mut signal.track.marks);
     let unmarked = spread(&signal, &finding);
     assert!(
         unmarked < 25.0,
@@ -315,6 +315,8 @@ fn a_swapped_stretch_is_turned_back() {
     assert!(as_read > 100.0, "{as_read}");
     let words = check_balance(&signal, &finding, &sides());
     assert!(!has(&words, "hoses swapped"));
+    signal.track.marks = marks;
+    assert!(has(&check_balance(&signal, &finding, &sides()), "hoses swapped, and back"));
 }
 
 #[test]

@@ -23,9 +23,9 @@ pub(super) struct Pair<'a> {
     pub signal: &'a Signal,
     /// What was found in it.
     pub finding: &'a Balance,
-    /// Vacuum of side 1.
+    /// Vacuum of side 1, half of the zero taken out.
     pub one: Series,
-    /// Vacuum of side 2.
+    /// Vacuum of side 2, half of the zero taken out.
     pub two: Series,
     /// Vacuum 1 less vacuum 2, corrected for the zero.
     pub difference: Series,
@@ -56,12 +56,16 @@ impl<'a> Pair<'a> {
         let factor = frame.unit.from_kpa(Kpa(1.0));
         let turned = |block: usize| hoses::inside(&swapped, cycles.middle_s(block));
         let read = |column: &[f64], block: usize| column.get(block).copied().unwrap_or(f64::NAN);
-        let side = |direct: &[f64], exchanged: &[f64]| {
-            let runs = runs(cycles, &skip, |block| {
-                factor * read(if turned(block) { exchanged } else { direct }, block)
-            });
-            (!runs.is_empty()).then_some(Series { runs })
-        };
+        // Which of the two sensors is wrong is not known: each gives way by half of the zero, so that
+        // the lines stand as far apart as the difference under them says.
+        let half = 0.5 * finding.zero.offset_kpa;
+        let sensor1 = |block: usize| factor * (read(vac1, block) - half);
+        let sensor2 = |block: usize| factor * (read(vac2, block) + half);
+        let one = runs(cycles, &skip, |b| if turned(b) { sensor2(b) } else { sensor1(b) });
+        let two = runs(cycles, &skip, |b| if turned(b) { sensor1(b) } else { sensor2(b) });
+        if one.is_empty() || two.is_empty() {
+            return Err(nothing());
+        }
         let difference = runs(cycles, &skip, |block| {
             let d = read(vac1, block) - read(vac2, block) - finding.zero.offset_kpa;
             factor * if turned(block) { -d } else { d }
@@ -69,8 +73,8 @@ impl<'a> Pair<'a> {
         Ok(Pair {
             signal,
             finding,
-            one: side(vac1, vac2).ok_or_else(nothing)?,
-            two: side(vac2, vac1).ok_or_else(nothing)?,
+            one: Series { runs: one },
+            two: Series { runs: two },
             difference: Series { runs: difference },
             swapped,
             unit: frame.unit,
@@ -104,6 +108,7 @@ impl<'a> Pair<'a> {
     pub fn draw_vacuums(&self, sheet: &mut Sheet, panel: &Panel, clock: &Clock) {
         panel.shade(sheet, clock, self.signal);
         panel.grid(sheet);
+        self.draw_swaps(sheet, panel, clock);
         panel.trace(
             sheet,
             clock,
@@ -125,6 +130,7 @@ impl<'a> Pair<'a> {
         let zero = panel.y.px(0.0);
         let hair = sheet.hair();
         sheet.level(panel.x.from, panel.x.to, zero, hair, ink::QUIET);
+        self.draw_swaps(sheet, panel, clock);
         panel.trace(sheet, clock, &self.difference, (ink::CYCLE, 1.0), None);
         for plateau in self.drawable() {
             let stretch = panel.stretch(clock, plateau.from_s, plateau.to_s);
@@ -133,6 +139,17 @@ impl<'a> Pair<'a> {
             legend::interval(sheet, stretch, levels);
         }
         panel.frame(sheet);
+    }
+
+    /// Broken upright lines where the hoses were swapped and where they came back.
+    fn draw_swaps(&self, sheet: &mut Sheet, panel: &Panel, clock: &Clock) {
+        let (em, thin) = (sheet.em, sheet.thin());
+        let ends = self.swapped.iter().flat_map(|(from, to)| [*from, *to]);
+        for at_s in ends.filter(|at| Range::drawable(*at)) {
+            let x = panel.x.px(clock.at(at_s));
+            let line = [(x, panel.top()), (x, panel.bottom())];
+            sheet.dashed(&line, (0.35 * em, 0.25 * em), SWAP * thin, ink::QUIET);
+        }
     }
 
     fn drawable(&self) -> impl Iterator<Item = &'a PlateauBalance> {
@@ -171,9 +188,7 @@ impl<'a> Pair<'a> {
         let verdict = verdict(p.verdict).to_owned();
         let long = [format!("{mean} {symbol} ({low} to {high})"), verdict.clone()];
         let short = [format!("{mean} {symbol}"), format!("{low} to {high}"), verdict];
-        let middle = 0.5 * (p.from_s + p.to_s);
-        let hoses = hoses::inside(&self.swapped, middle).then(|| "hoses swapped".to_owned());
-        let with = |rest: &[String]| speed.iter().chain(&hoses).chain(rest).cloned().collect();
+        let with = |rest: &[String]| speed.iter().chain(rest).cloned().collect();
         [with(&long), with(&short)]
     }
 
@@ -188,9 +203,8 @@ impl<'a> Pair<'a> {
             }
         };
         let offset = signed(self.shown(self.finding.zero.offset_kpa), self.unit.decimals());
-        let turned =
-            if self.swapped.is_empty() { "" } else { ", stretches with swapped hoses turned back" };
-        format!("Zero of the pair taken out: {offset} {} {how}{turned}.", self.unit.symbol())
+        let symbol = self.unit.symbol();
+        format!("Zero of the pair taken out, half of it at each sensor: {offset} {symbol} {how}.")
     }
 
     /// The tolerance, in words.
@@ -221,9 +235,15 @@ impl<'a> Pair<'a> {
         if has(Kind::EngineOff) {
             keys.push(Key::new(Sample::Hatch, "engine off"));
         }
+        if !self.swapped.is_empty() {
+            keys.push(Key::new(Sample::Dashed(ink::QUIET, SWAP), "hoses swapped, and back"));
+        }
         keys
     }
 }
+
+/// Weight of the lines at a swap.
+const SWAP: f64 = 1.0;
 
 /// Side 2 is light and broad, so that side 1, dark and thin, shows on top of it.
 const TWO_WEIGHT: f64 = 1.7;

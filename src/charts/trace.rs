@@ -60,11 +60,13 @@ pub(super) fn extent<'a>(runs: impl IntoIterator<Item = &'a Run>) -> Option<Rang
     Range::of(runs.into_iter().flatten().map(|(_, value)| *value))
 }
 
-/// The range of log time of a signal; `None` without a block.
+/// The range of log time of a signal, from 0 where it starts soon after; `None` without a block.
 pub(super) fn time_range(signal: &Signal) -> Option<Range> {
     let cycles = &signal.cycles;
     let plateaus = signal.plateaus.iter().flat_map(|p| [p.from_s, p.to_s]);
-    Range::of(cycles.from_s.iter().chain(&cycles.to_s).copied().chain(plateaus))
+    let range = Range::of(cycles.from_s.iter().chain(&cycles.to_s).copied().chain(plateaus))?;
+    let soon = range.low() > 0.0 && range.low() < 0.03 * range.high();
+    Some(if soon { range.join(Range::of([0.0, range.high()])) } else { range })
 }
 
 /// A run thinned to what the eye can tell: of each column of pixels the first point, the lowest, the
