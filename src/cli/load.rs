@@ -3,7 +3,7 @@
 use super::failure::Failure;
 use super::wishes::Wishes;
 use crate::findings::Conditions;
-use crate::log::{self, Baro, Head, Role, Taken};
+use crate::log::{self, Baro, Head, Taken};
 use crate::report::LogFacts;
 use crate::signal::{self, Signal};
 use std::io;
@@ -65,6 +65,7 @@ fn ready(name: String, log: log::Log, wishes: &Wishes, threshold: Option<f64>) -
         duration_s,
         sample_rate_hz: Some(signal.sample_rate_hz).filter(|hz| *hz > 0.0),
         remarks,
+        guessed: log.taken.iter().filter(|t| t.guessed).map(|t| t.text.clone()).collect(),
     };
     Loaded { name, head: log.head, taken: log.taken, baro: log.baro, facts, signal, conditions }
 }
@@ -96,12 +97,8 @@ impl Loaded {
 
     fn missing(&self, needed: &'static str, role: &'static str) -> Failure {
         let found: Vec<String> =
-            self.taken.iter().map(|t| format!("{:?} as {}", t.heading, plain(t.role))).collect();
+            self.taken.iter().map(|t| format!("{:?} as {}", t.heading, t.role.plain())).collect();
         let found = if found.is_empty() { "nothing".into() } else { found.join(", ") };
         Failure::MissingColumn { log: self.name.clone(), needed, role, found }
     }
-}
-
-fn plain(role: Role) -> &'static str {
-    role.plain()
 }

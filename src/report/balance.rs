@@ -286,6 +286,7 @@ mod tests {
             duration_s: 45.0,
             sample_rate_hz: Some(50.0),
             remarks: vec![],
+            guessed: vec![],
         };
         let mut conditions = Conditions::default();
         conditions.sides.one = "Front".into();

@@ -20,6 +20,8 @@ pub struct LogFacts {
     pub sample_rate_hz: Option<f64>,
     /// What the reading and the cleaning saw.
     pub remarks: Vec<Remark>,
+    /// Columns whose meaning was guessed, one sentence each.
+    pub guessed: Vec<String>,
 }
 
 impl LogFacts {
@@ -41,6 +43,9 @@ impl LogFacts {
     pub fn write(&self, page: &mut Page) {
         page.heading("About the log", Tone::Plain);
         self.items(page);
+        for guess in &self.guessed {
+            page.item(guess);
+        }
     }
 
     /// The same without its heading.
@@ -76,7 +81,7 @@ pub fn significant(value: f64, digits: i32) -> String {
 
 fn remark_line(remark: &Remark) -> String {
     const SHOWN: usize = 3;
-    let text = remark.text.trim_end_matches('.');
+    let text = &capitalised(remark.text.trim_end_matches('.'));
     if remark.at_s.is_empty() {
         return format!("{text}.");
     }
@@ -84,6 +89,11 @@ fn remark_line(remark: &Remark) -> String {
     let more = remark.count.saturating_sub(places.len());
     let tail = if more > 0 { format!(" and {more} more") } else { String::new() };
     format!("{text} (at {}{tail}).", places.join(", "))
+}
+
+fn capitalised(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
 #[cfg(test)]
@@ -108,9 +118,9 @@ mod tests {
 
     #[test]
     fn a_remark_names_three_places_and_counts_the_rest() {
-        let remark = Remark::new("x", 9, &[1.0, 2.0, 3.0, 4.0], "Sensor 1 stuck.");
+        let remark = Remark::new("x", 9, &[1.0, 2.0, 3.0, 4.0], "sensor 1 stuck.");
         assert_eq!(remark_line(&remark), "Sensor 1 stuck (at 1.0 s, 2.0 s, 3.0 s and 6 more).");
         let nowhere = Remark::new("x", 9, &[], "Sensor 1 stuck");
-        assert_eq!(remark_line(&nowhere), "Sensor 1 stuck.");
+        assert_eq!(remark_line(&nowhere), "sensor 1 stuck.");
     }
 }

@@ -196,6 +196,8 @@ fn foreign_headings_are_named_and_can_be_overruled() {
         .collect();
     let text = format!("Time [s];Engine speed (1/min);Front (mbar);Rear (mbar)\r\n{rows}");
     let log = file(&folder, "foreign.csv", text);
+    let out = run(&["balance", &log]).good().out;
+    assert!(out.contains("taking \"Front (mbar)\" as vacuum 1"), "a guess is shown: {out}");
     let columns = "time=Time [s],rpm=Engine speed (1/min),vac1=Rear (mbar),vac2=Front (mbar)";
     let value = run(&["balance", &log, "--columns", columns, "--json"]).good().json();
     let difference = value["plateaus"][0]["difference_kpa"].as_f64().unwrap();
