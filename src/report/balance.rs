@@ -1,7 +1,7 @@
 //! The balance of the two carburettors, in words.
 
 use super::facts::{LogFacts, significant};
-use super::layout::{Align, Table};
+use super::layout::{Align, Table, columns};
 use super::page::{Page, Tone, fixed};
 use crate::findings::balance::{Balance, Open, PlateauBalance, ZeroMethod, ZeroUsed};
 use crate::findings::{Conditions, Verdict};
@@ -15,6 +15,9 @@ pub fn body(page: &mut Page, log: &LogFacts, finding: &Balance, conditions: &Con
     causes(page, &finding.causes);
     log.write(page);
 }
+
+/// Names of sides up to this many columns wide stand over the table.
+const LONGEST_NAME: usize = 9;
 
 /// What the uncertainty of each plateau consists of.
 pub fn budget(page: &mut Page, finding: &Balance) {
@@ -83,11 +86,14 @@ pub fn table(page: &mut Page, finding: &Balance, conditions: &Conditions) {
         return;
     }
     let (sides, unit) = (&conditions.sides, page.unit.symbol());
+    // Long names would push the table off the page.
+    let short = columns(&sides.one).max(columns(&sides.two)) <= LONGEST_NAME;
+    let (one, two) = if short { (&*sides.one, &*sides.two) } else { ("side 1", "side 2") };
     let mut table = Table::default()
         .group("time, s", Align::Right, &["from", "to"])
         .group("speed", Align::Right, &["rev/min"])
-        .group(&sides.one, Align::Right, &[unit])
-        .group(&sides.two, Align::Right, &[unit])
+        .group(one, Align::Right, &[unit])
+        .group(two, Align::Right, &[unit])
         .group(&format!("difference, {unit}"), Align::Right, &["low", "value", "high"])
         .group("verdict", Align::Left, &[""]);
     for plateau in &finding.plateaus {
@@ -105,13 +111,14 @@ pub fn table(page: &mut Page, finding: &Balance, conditions: &Conditions) {
     }
     page.table(&table);
     page.gap();
+    let who = if short {
+        format!("{one} and {two}")
+    } else {
+        format!("Side 1 ({}) and side 2 ({})", sides.one, sides.two)
+    };
     page.paragraph(&format!(
-        "{} and {}: vacuum as read. Difference: {} less {}, the sensors' zero taken out; it lies \
-         between low and high with 95 % confidence. Tolerance: {} either way.",
-        sides.one,
-        sides.two,
-        sides.one,
-        sides.two,
+        "{who}: vacuum as read. Difference: {one} less {two}, the sensors' zero taken out; it \
+         lies between low and high with 95 % confidence. Tolerance: {} either way.",
         page.pressure(finding.tolerance_kpa),
     ));
 }
@@ -240,7 +247,6 @@ fn zero(page: &Page, zero: &ZeroUsed) -> String {
 #[cfg(test)]
 mod tests {
     use super::super::cautions;
-    use super::super::layout::columns;
     use super::*;
     use crate::units::PressureUnit;
 

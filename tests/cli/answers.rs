@@ -207,3 +207,21 @@ fn foreign_headings_are_named_and_can_be_overruled() {
         value["columns"].as_array().unwrap().iter().map(|c| c["role"].as_str().unwrap()).collect();
     assert_eq!(roles, ["time", "rpm", "vac1", "vac2"]);
 }
+
+#[test]
+fn the_readme_shows_what_the_program_prints() {
+    let root = env!("CARGO_MANIFEST_DIR");
+    let readme = fs::read_to_string(format!("{root}/README.md")).unwrap();
+    let (_, shown) = readme.split_once("\n$ evenbreath ").unwrap();
+    let (command, rest) = shown.split_once('\n').unwrap();
+    let (block, _) = rest.split_once("\n```").unwrap();
+    let run = finish(binary().args(command.split(' ')).current_dir(root)).good();
+    assert!(run.out.starts_with(block), "the README shows\n{block}\nbut it is\n{}", run.out);
+    let help = crate::run::run(&["balance", "--help"]).good().out;
+    for (at, _) in readme.match_indices("| `--") {
+        let flag: String =
+            readme[at + 3..].chars().take_while(|c| *c == '-' || c.is_alphabetic()).collect();
+        let known = help.split_whitespace().any(|word| word == flag);
+        assert!(known, "{flag} is in the README, not in the help");
+    }
+}
