@@ -129,7 +129,7 @@ pub(super) fn manifold(heading: &Heading) -> Option<Manifold> {
         + 2 * i32::from(is_pressure_word(heading))
         + 3 * i32::from(unit.is_some());
     let only_side = heading.words.len() == 1 && side != Side::Unsaid && heading.words[0].len() > 1;
-    if score == 0 && only_side && heading.unit.is_none() {
+    if score == 0 && only_side && matches!(heading.unit, None | Some(Unit::Volt)) {
         score = 2;
     }
     if score < 2 {

@@ -100,7 +100,11 @@ pub(super) fn candidates(columns: &[Column]) -> Vec<Candidate> {
 fn candidate(columns: &[Column], field: usize) -> Option<Candidate> {
     let column = &columns[field];
     if column.heading.text == "time_s" {
-        return as_clock(columns, field, None).map(|found| Candidate { score: 1000, ..found });
+        let unit = TimeUnit::Second;
+        let clock = Clock::Number { field, format: column.format, unit };
+        let plain = Candidate { score: 0, field, clock, unit: unit.symbol(), assumed: None };
+        let found = as_clock(columns, field, None).unwrap_or(plain);
+        return Some(Candidate { score: 1000, ..found });
     }
     let words = claims::clock(&column.heading);
     if words <= 0 {

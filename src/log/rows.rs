@@ -84,20 +84,6 @@ pub(super) struct Batch {
 }
 
 impl Batch {
-    /// Empties it and keeps the room.
-    pub fn clear(&mut self) {
-        self.lines = 0;
-        self.rows = 0;
-        self.time_s.clear();
-        self.channels.iter_mut().for_each(Vec::clear);
-        self.row.clear();
-        self.bad.clear();
-        self.examples.clear();
-        self.marks.clear();
-        self.comments = 0;
-        self.placed.clear();
-    }
-
     /// The line of a row.
     pub fn line_of(&self, row: u32) -> u32 {
         let after = self.placed.partition_point(|(first, _)| *first <= row);
@@ -115,29 +101,19 @@ impl Batch {
         }
     }
 
-    /// Takes in the rows of a later batch.
-    pub fn append(&mut self, later: &Batch) {
-        let (row, line) = (self.rows, self.lines);
-        self.time_s.extend_from_slice(&later.time_s);
-        for (mine, theirs) in self.channels.iter_mut().zip(&later.channels) {
-            mine.extend_from_slice(theirs);
+    /// Room for a long log is taken at once: address space costs nothing until it is written to, and
+    /// growing columns by copies would hold two of each for a while.
+    pub fn make_room(&mut self, more: usize) {
+        const LONG: usize = 100_000;
+        const ROOM: usize = 1 << 22;
+        let rows = self.time_s.len();
+        if rows < LONG || rows + more <= self.time_s.capacity() {
+            return;
         }
-        self.row.extend(later.row.iter().map(|r| r + row));
-        self.bad.extend(later.bad.iter().map(|b| Bad {
-            row: b.row + row,
-            line: b.line + line,
-            ..*b
-        }));
-        for (why, text) in &later.examples {
-            self.example(*why, || text.clone());
-        }
-        for mark in &later.marks {
-            self.mark(RawMark { row: mark.row + row, until: mark.until + row, ..mark.clone() });
-        }
-        self.placed.extend(later.placed.iter().map(|(r, l)| (r + row, l + line)));
-        self.rows += later.rows;
-        self.lines += later.lines;
-        self.comments += later.comments;
+        let room = ROOM.max(rows);
+        self.time_s.reserve_exact(room);
+        self.row.reserve_exact(room);
+        self.channels.iter_mut().filter(|c| !c.is_empty()).for_each(|c| c.reserve_exact(room));
     }
 
     fn example(&mut self, why: Why, text: impl FnOnce() -> String) {

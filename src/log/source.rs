@@ -168,9 +168,12 @@ fn not_text(
     if encoding.is_some_and(|e| e != WINDOWS_1252) {
         return None;
     }
+    // A power cut leaves zeros at the end of a file; they are no sign of binary data.
+    let written = bytes.iter().rposition(|b| *b != 0).map_or(0, |last| last + 1);
+    let bytes = &bytes[..written];
     let odd = |b: &u8| *b < 32 && !matches!(b, b'\t' | b'\n' | b'\r' | 0x0c | 0x1b);
     let odd = bytes.iter().filter(|b| odd(b)).count();
-    (odd * 50 > bytes.len())
+    (written == 0 || odd * 50 > written)
         .then_some(("binary data", "give a log in CSV: a heading row and a row a sample"))
 }
 
