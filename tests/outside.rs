@@ -1,5 +1,7 @@
 //! Checks against figures from outside the project; the source stands beside each.
 
+#![allow(clippy::unwrap_used, reason = "a test that cannot go on should fail")]
+
 #[path = "outside/univariate.rs"]
 mod univariate;
 

@@ -1,5 +1,7 @@
 //! The statistics against series of known truth, and against one real log.
 
+#![allow(clippy::unwrap_used, reason = "a test that cannot go on should fail")]
+
 use evenbreath::statistics::correlated::mean_interval;
 
 #[path = "coverage/series.rs"]
