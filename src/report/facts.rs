@@ -121,6 +121,6 @@ mod tests {
         let remark = Remark::new("x", 9, &[1.0, 2.0, 3.0, 4.0], "sensor 1 stuck.");
         assert_eq!(remark_line(&remark), "Sensor 1 stuck (at 1.0 s, 2.0 s, 3.0 s and 6 more).");
         let nowhere = Remark::new("x", 9, &[], "Sensor 1 stuck");
-        assert_eq!(remark_line(&nowhere), "sensor 1 stuck.");
+        assert_eq!(remark_line(&nowhere), "Sensor 1 stuck.");
     }
 }
