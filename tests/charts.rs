@@ -1,5 +1,7 @@
 //! The pictures: written whole or not at all, readable, with no words in one another's way.
 
+#![allow(clippy::unwrap_used, reason = "a test that cannot go on should fail")]
+
 #[path = "charts/fixture.rs"]
 mod fixture;
 #[path = "charts/svg.rs"]

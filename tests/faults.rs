@@ -16,6 +16,8 @@
 //! baro: SOURCE                     where the barometric pressure comes from
 //! ```
 
+#![allow(clippy::unwrap_used, reason = "a test that cannot go on should fail")]
+
 use evenbreath::log::{Log, ReadOptions, read_path};
 use std::path::{Path, PathBuf};
 

@@ -3,6 +3,8 @@
 //! Sources, each named again beside its numbers: ISO 2533:1975 and ICAO Doc 7488 (3rd edition
 //! 1993), NACA Report 1135 (1953), the libraries fluids 1.3.1, ambiance 1.3.1 and mpmath.
 
+#![allow(clippy::unwrap_used, reason = "a test that cannot go on should fail")]
+
 use evenbreath::gas::atmosphere;
 use evenbreath::gas::orifice::{self, AIR_GAMMA, Ends};
 

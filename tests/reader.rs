@@ -1,5 +1,7 @@
 //! The reader against logs that are written here and read back, and against real ones.
 
+#![allow(clippy::unwrap_used, reason = "a test that cannot go on should fail")]
+
 use evenbreath::log::{BaroFrom, Log, ReadOptions, Role, read, read_path};
 use evenbreath::sample::Meaning;
 use proptest::prelude::*;

@@ -11,10 +11,10 @@ use super::sheet::{Sheet, Sign};
 use super::trace::{Series, runs, standing};
 use super::{ChartError, Frame};
 use crate::findings::Sides;
+use crate::findings::Verdict;
 use crate::findings::balance::{Balance, PlateauBalance, ZeroMethod};
 use crate::signal::Signal;
 use crate::signal::plateaus::Kind;
-use crate::statistics::decision::Verdict;
 use crate::units::{Kpa, PressureUnit};
 
 /// Both sides of one log, in the unit of the picture, by side and not by sensor.

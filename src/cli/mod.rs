@@ -1,1 +1,66 @@
-//! The commands.
+//! The commands, one short file each. They read logs, hand them from room to room, and print.
+//!
+//! ```text
+//! args --> wishes (flag, profile, header, default) --> load --> findings --> charts
+//!                                                                       \-> report --> output
+//! ```
+
+mod args;
+mod balance;
+mod breather;
+mod compare;
+mod demo;
+mod failure;
+mod inspect;
+mod load;
+mod output;
+mod papers;
+mod picture;
+mod profile;
+mod values;
+mod wishes;
+
+pub use args::Cli;
+pub use failure::Failure;
+pub use output::message;
+
+use args::Command;
+
+const START: &str = "\
+no command given
+
+evenbreath measures how evenly two carburettors
+feed one engine, and whether the closed crankcase
+breather is sealed, from a log of manifold vacuum
+and engine speed.
+
+  evenbreath demo
+      the whole job on logs that come with it
+  evenbreath inspect LOG
+      what is in a log
+  evenbreath balance LOG
+      which side passes more air, what to turn
+  evenbreath breather LOG
+      whether the closed breather is sealed
+  evenbreath compare BEFORE AFTER
+      what the work has changed
+
+  evenbreath help COMMAND
+      options and an example";
+
+/// Does what the command line asks for; gives the exit code.
+///
+/// # Errors
+/// Whatever keeps the command from doing its work.
+pub fn run(cli: &Cli) -> Result<u8, Failure> {
+    match &cli.command {
+        None => Err(Failure::NoCommand(START)),
+        Some(Command::Balance(args)) => balance::run(args),
+        Some(Command::Breather(args)) => breather::run(args),
+        Some(Command::Compare(args)) => compare::run(args),
+        Some(Command::Inspect(args)) => inspect::run(args),
+        Some(Command::Demo(args)) => demo::run(args),
+        Some(Command::Completions { shell }) => papers::completions(*shell),
+        Some(Command::Manual { into }) => papers::manual(into.as_deref()),
+    }
+}

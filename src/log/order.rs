@@ -54,10 +54,10 @@ mod tests {
     fn the_row_that_jumps_is_left_out() {
         assert_eq!(left_out(&[0.0, 1.0, 2.0, 1.5, 3.0], true), [3]);
         assert_eq!(left_out(&[0.0, 1.0, 1.0, 2.0], true), [2]);
-        assert_eq!(left_out(&[0.0, 1.0, 1.0, 2.0], false), []);
+        assert_eq!(left_out(&[0.0, 1.0, 1.0, 2.0], false), Vec::<usize>::new());
         assert_eq!(left_out(&[0.0, 1.0, 99.0, 2.0, 3.0], true), [2]);
         assert_eq!(left_out(&[5.0, 1.0, 2.0, 3.0], true), [0]);
-        assert_eq!(left_out(&[], true), []);
+        assert_eq!(left_out(&[], true), Vec::<usize>::new());
         // A clock that steps back a little: the rows until it has caught up.
         assert_eq!(left_out(&[0.0, 0.1, 0.2, 0.3, 0.15, 0.25, 0.35, 0.45], true), [4, 5]);
     }

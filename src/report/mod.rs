@@ -1,1 +1,19 @@
-//! Text and JSON of a finding.
+//! Findings as text for a person and as JSON for a program.
+//!
+//! Every function returns a finished `String`; where it goes is the business of the commands. A
+//! number for a person stands between its limits (low - value - high) or beside words that say
+//! what its spread is. What was not measured is absent.
+
+pub mod balance;
+pub mod breather;
+pub mod cautions;
+pub mod compare;
+pub mod facts;
+pub mod inspection;
+pub mod json;
+pub mod layout;
+pub mod page;
+
+pub use facts::LogFacts;
+pub use inspection::Inspection;
+pub use page::Page;

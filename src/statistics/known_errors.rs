@@ -110,9 +110,9 @@ mod tests {
         let fit = fit(&[seen(0.0, 3.0), seen(2.0, 7.0)]).unwrap();
         assert!((fit.estimate[0] - 3.0).abs() < 1e-12 && (fit.estimate[1] - 2.0).abs() < 1e-12);
         let want = [[1.0, -0.5], [-0.5, 0.5]];
-        for i in 0..2 {
-            for j in 0..2 {
-                assert!((fit.covariance[i][j] - want[i][j]).abs() < 1e-12);
+        for (row, want) in fit.covariance.iter().zip(want) {
+            for (cell, want) in row.iter().zip(want) {
+                assert!((cell - want).abs() < 1e-12);
             }
         }
     }

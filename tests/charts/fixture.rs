@@ -118,6 +118,8 @@ pub fn balance(stretches: &[Stretch], signal: &Signal, half_kpa: f64, say: &str)
             verdict: verdict(d, half_kpa, tolerance_kpa),
             open: Open::None,
             needs_s: None,
+            budget: Vec::new(),
+            stretches: Vec::new(),
         });
     }
     Balance {

@@ -167,12 +167,9 @@ fn fan_step() -> Log {
     }
 }
 
-fn balance_logs() -> Vec<Log> {
-    // The linkage has been set, the stop screws have not.
-    let before = Settings { linkage_area_mm2: [75.0, 70.0], ..ambrel_with([9.9, 11.0]) };
-    let after = Settings { linkage_area_mm2: [71.0, 70.6], ..ambrel_with([10.42, 10.47]) };
-    let hunting = Some(Hunting { period_s: 2.8, depth: 0.045 });
-    let swap = |name, about, settings, seed| SwapLog {
+/// A log with a hose swap at an idle set by the two throttle areas.
+fn swap(name: &'static str, about: &'static str, settings: Settings, seed: u64) -> SwapLog {
+    SwapLog {
         name,
         about,
         settings,
@@ -181,69 +178,63 @@ fn balance_logs() -> Vec<Log> {
         idle_s: 20.0,
         rate_hz: 25.0,
         columns: Columns::default(),
-    };
-    let fast = SwapLog {
-        off: false,
-        idle_s: 5.0,
-        rate_hz: 1000.0,
-        ..swap(
-            "balance-1khz.csv",
-            "1000 Hz: idle 5 s, hoses swapped 5 s; short and fast",
-            ambrel_with([10.95, 10.05]),
-            112,
-        )
-    };
-    let no_rpm = SwapLog {
-        rate_hz: 200.0,
-        idle_s: 14.0,
-        columns: Columns { no_rpm: true, ..Columns::default() },
-        ..swap(
-            "balance-no-rpm.csv",
-            "200 Hz: no rpm column, the ripple tells the speed; engine off, idle, hoses swapped",
-            ambrel_with([10.9, 10.2]),
-            111,
-        )
-    };
-    let hunted = Settings { hunting, ..ambrel_with([10.1, 10.9]) };
+    }
+}
+
+fn swap_logs() -> Vec<Log> {
+    let plain = swap(
+        "balance-swap.csv",
+        "25 Hz: idle, hoses swapped, no engine off; the swap alone settles it",
+        ambrel_with([10.4, 10.5]),
+        105,
+    );
+    let hunting = Some(Hunting { period_s: 2.8, depth: 0.045 });
+    let hunted = swap(
+        "balance-hunting.csv",
+        "25 Hz: engine off, an idle that hunts with a period of about 3 s, hoses swapped",
+        Settings { hunting, ..ambrel_with([10.1, 10.9]) },
+        106,
+    );
+    let slow = swap(
+        "balance-5hz.csv",
+        "a slow logger, 5 Hz: engine off, idle, hoses swapped, 45 s each",
+        ambrel_with([10.5, 10.42]),
+        110,
+    );
+    let no_rpm = swap(
+        "balance-no-rpm.csv",
+        "200 Hz: no rpm column, the ripple tells the speed; engine off, idle, hoses swapped",
+        ambrel_with([10.9, 10.2]),
+        111,
+    );
+    let fast = swap(
+        "balance-1khz.csv",
+        "1000 Hz: idle 5 s, hoses swapped 5 s; short and fast",
+        ambrel_with([10.95, 10.05]),
+        112,
+    );
+    let columns = Columns { no_rpm: true, ..Columns::default() };
     vec![
+        SwapLog { off: false, ..plain }.make(),
+        SwapLog { idle_s: 25.0, ..hunted }.make(),
+        SwapLog { idle_s: 45.0, rate_hz: 5.0, ..slow }.make(),
+        SwapLog { idle_s: 14.0, rate_hz: 200.0, columns, ..no_rpm }.make(),
+        SwapLog { off: false, idle_s: 5.0, rate_hz: 1000.0, ..fast }.make(),
+    ]
+}
+
+fn balance_logs() -> Vec<Log> {
+    // The linkage has been set, the stop screws have not.
+    let before = Settings { linkage_area_mm2: [75.0, 70.0], ..ambrel_with([9.9, 11.0]) };
+    let after = Settings { linkage_area_mm2: [71.0, 70.6], ..ambrel_with([10.42, 10.47]) };
+    let mut logs = vec![
         whole_job("balance-before.csv", JOB, before, 101),
         whole_job("balance-after.csv", JOB_DONE, after, 102),
         without_zero(),
         too_short(),
-        SwapLog {
-            off: false,
-            ..swap(
-                "balance-swap.csv",
-                "25 Hz: idle, hoses swapped, no engine off; the swap alone settles it",
-                ambrel_with([10.4, 10.5]),
-                105,
-            )
-        }
-        .make(),
-        SwapLog {
-            idle_s: 25.0,
-            ..swap(
-                "balance-hunting.csv",
-                "25 Hz: engine off, an idle that hunts with a period of about 3 s, hoses swapped",
-                hunted,
-                106,
-            )
-        }
-        .make(),
-        SwapLog {
-            idle_s: 45.0,
-            rate_hz: 5.0,
-            ..swap(
-                "balance-5hz.csv",
-                "a slow logger, 5 Hz: engine off, idle, hoses swapped, 45 s each",
-                ambrel_with([10.5, 10.42]),
-                110,
-            )
-        }
-        .make(),
-        no_rpm.make(),
-        fast.make(),
-    ]
+    ];
+    logs.extend(swap_logs());
+    logs
 }
 
 fn breather_logs() -> Vec<Log> {

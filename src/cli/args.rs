@@ -1,0 +1,282 @@
+//! The command line.
+
+use super::values::{self, Cylinders};
+use crate::units::{Kpa, PressureUnit};
+use clap::builder::{PossibleValuesParser, TypedValueParser};
+use clap::{Args, Parser, Subcommand};
+use clap_complete::Shell;
+use std::path::PathBuf;
+
+/// Measures how evenly two carburettors feed one engine, and whether the closed crankcase breather
+/// is sealed, from a log of manifold vacuum and engine speed. Every verdict comes with its
+/// interval; where the log cannot tell, it says so and what would.
+#[derive(Debug, Parser)]
+#[command(
+    name = "evenbreath",
+    version,
+    after_help = "\
+Exit codes:
+  0   the work is done
+  2   the input or the command line
+      cannot be used
+With --exit-code also:
+  10  bad
+  11  not settled
+
+Example:
+  evenbreath balance idle.csv --chart idle.png"
+)]
+pub struct Cli {
+    /// What to do.
+    #[command(subcommand)]
+    pub command: Option<Command>,
+}
+
+/// What to do.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Which side passes more air, which screw to turn, and how sure that is
+    ///
+    /// Looks at every stretch of steady speed in the log, takes out the difference between the two
+    /// sensors, and says whether the vacuums agree within the tolerance.
+    #[command(after_help = "\
+Example:
+  evenbreath balance idle.csv --units mmHg")]
+    Balance(BalanceArgs),
+    /// Whether the closed crankcase breather is sealed, from the idle drop with the cap off
+    ///
+    /// The log should hold a warm idle with the oil filler cap off and on again two or three
+    /// times. The marks 'cap off' and 'cap on' help, but are not needed.
+    #[command(after_help = "\
+Example:
+  evenbreath breather cap.csv --chart cap.svg")]
+    Breather(BreatherArgs),
+    /// What the work has changed: two logs side by side
+    #[command(
+        override_usage = "evenbreath compare [OPTIONS] BEFORE AFTER",
+        after_help = "\
+Example:
+  evenbreath compare before.csv after.csv"
+    )]
+    Compare(CompareArgs),
+    /// What is in a log: columns, steady stretches, steps, faults of the data
+    ///
+    /// Claims nothing of the engine. The first thing to try with a log from another program.
+    #[command(after_help = "\
+Example:
+  evenbreath inspect other.csv \\
+    --columns \"vac1=Front,vac2=Rear\"")]
+    Inspect(InspectArgs),
+    /// The whole job on logs that come with the program, with charts
+    #[command(after_help = "\
+Example:
+  evenbreath demo --into /tmp/evenbreath")]
+    Demo(DemoArgs),
+    /// Writes the completion script of a shell to standard output
+    #[command(after_help = "\
+Example:
+  evenbreath completions bash \\
+    > evenbreath.bash")]
+    Completions {
+        /// The shell.
+        shell: Shell,
+    },
+    /// Writes the manual pages
+    #[command(after_help = "\
+Examples:
+  evenbreath manual | man -l -
+  evenbreath manual --into ~/.local/share/man/man1")]
+    Manual {
+        /// Folder for one page a command; without it the main page goes to standard output.
+        #[arg(long, value_name = "FOLDER")]
+        into: Option<PathBuf>,
+    },
+}
+
+/// `balance`.
+#[derive(Debug, Args)]
+pub struct BalanceArgs {
+    #[command(flatten)]
+    /// The same as for the breather.
+    pub analysis: Analysis,
+    /// Show what the uncertainty consists of, one row a component (JSON always does).
+    #[arg(long, help_heading = "The answer")]
+    pub budget: bool,
+}
+
+/// What `balance` and `breather` have in common.
+#[derive(Debug, Args)]
+pub struct Analysis {
+    /// Log file, or - for standard input.
+    #[arg(value_name = "LOG")]
+    pub log: PathBuf,
+    #[command(flatten)]
+    /// The log.
+    pub reading: Reading,
+    #[command(flatten)]
+    /// The car.
+    pub car: Car,
+    #[command(flatten)]
+    /// The answer.
+    pub output: Output,
+    #[command(flatten)]
+    /// The picture.
+    pub picture: Picture,
+}
+
+/// `breather`.
+#[derive(Debug, Args)]
+pub struct BreatherArgs {
+    #[command(flatten)]
+    /// The same as for the balance.
+    pub analysis: Analysis,
+    /// Smallest idle drop that counts, rev/min [default: the greater of 20 and 2.5 % of idle].
+    #[arg(long, value_name = "RPM", value_parser = values::threshold, help_heading = "The car")]
+    pub threshold: Option<f64>,
+}
+
+/// `compare`.
+#[derive(Debug, Args)]
+pub struct CompareArgs {
+    /// Log from before the work, or - for standard input.
+    #[arg(value_name = "BEFORE")]
+    pub before: PathBuf,
+    /// Log from after the work, or - for standard input.
+    #[arg(value_name = "AFTER")]
+    pub after: PathBuf,
+    #[command(flatten)]
+    /// The logs.
+    pub reading: Reading,
+    #[command(flatten)]
+    /// The car.
+    pub car: Car,
+    #[command(flatten)]
+    /// The answer.
+    pub output: Output,
+    #[command(flatten)]
+    /// The picture.
+    pub picture: Picture,
+}
+
+/// `inspect`.
+#[derive(Debug, Args)]
+pub struct InspectArgs {
+    /// Log file, or - for standard input.
+    #[arg(value_name = "LOG")]
+    pub log: PathBuf,
+    #[command(flatten)]
+    /// The log.
+    pub reading: Reading,
+    #[command(flatten)]
+    /// The answer.
+    pub output: Output,
+}
+
+/// `demo`.
+#[derive(Debug, Args)]
+pub struct DemoArgs {
+    /// Folder for the charts; made when it is not there.
+    #[arg(long, value_name = "FOLDER", default_value = "evenbreath-demo")]
+    pub into: PathBuf,
+    /// Unit of pressure in the answer and the charts.
+    #[arg(long, value_name = "UNIT", ignore_case = true, value_parser = unit(),
+          default_value = "kPa")]
+    pub units: PressureUnit,
+    /// Width of the charts in pixels.
+    #[arg(long, value_name = "PIXELS", default_value_t = 1800, value_parser = width())]
+    pub chart_width: u32,
+}
+
+/// How to read the log. Goes before the profile and the log's header.
+#[derive(Debug, Clone, Default, Args)]
+pub struct Reading {
+    /// Which column is what, where the guess is wrong: "time=Time [ms],vac1=Front (mbar)". Roles:
+    /// time, rpm, vac1, vac2, map1, map2, crank, mark, baro.
+    #[arg(long, value_name = "ROLES", help_heading = "The log")]
+    pub columns: Option<String>,
+    /// Unit of pressures whose heading names none.
+    #[arg(long, value_name = "UNIT", ignore_case = true, value_parser = unit(),
+          help_heading = "The log")]
+    pub log_units: Option<PressureUnit>,
+    /// Read on where more than 5 % of the rows are bad.
+    #[arg(long, help_heading = "The log")]
+    pub lenient: bool,
+    /// What is known of the car and the box: a TOML file.
+    #[arg(long, value_name = "FILE", help_heading = "The car")]
+    pub profile: Option<PathBuf>,
+    /// Barometric pressure, such as 100.8 (kPa) or '29.8 inHg'.
+    #[arg(long, value_name = "PRESSURE", value_parser = values::baro, help_heading = "The car")]
+    pub baro: Option<Kpa>,
+    /// Cylinders of the engine, both sides together [default: 4].
+    #[arg(long, value_name = "N", value_parser = values::cylinders, help_heading = "The car")]
+    pub cylinders: Option<Cylinders>,
+}
+
+/// What the user says of the car and the work. Goes before the profile and the log's header.
+#[derive(Debug, Clone, Default, Args)]
+pub struct Car {
+    /// Largest difference that is still good, such as 1.3 (kPa) or '10 mmHg' [default: 1.3].
+    #[arg(long, value_name = "PRESSURE", value_parser = values::tolerance,
+          help_heading = "The car")]
+    pub tolerance: Option<Kpa>,
+    /// Idle speed wanted, rev/min.
+    #[arg(long, value_name = "RPM", value_parser = values::idle_target,
+          help_heading = "The car")]
+    pub idle_target: Option<f64>,
+    /// What you call side 1.
+    #[arg(long, value_name = "NAME", value_parser = values::name, help_heading = "The car")]
+    pub carb1: Option<String>,
+    /// What you call side 2.
+    #[arg(long, value_name = "NAME", value_parser = values::name, help_heading = "The car")]
+    pub carb2: Option<String>,
+    /// The two tracts are joined by a balance pipe.
+    #[arg(long, help_heading = "The car")]
+    pub balance_pipe: bool,
+}
+
+/// How the answer is to be given.
+#[derive(Debug, Clone, Args)]
+pub struct Output {
+    /// One JSON document on standard output, and nothing else there.
+    #[arg(long, help_heading = "The answer")]
+    pub json: bool,
+    /// Unit of pressure in the answer and the chart; JSON stays in kPa [default: kPa].
+    #[arg(long, value_name = "UNIT", ignore_case = true, value_parser = unit(),
+          help_heading = "The answer")]
+    pub units: Option<PressureUnit>,
+    /// Exit with 10 for a bad finding and 11 for one that is not settled.
+    #[arg(long, help_heading = "The answer")]
+    pub exit_code: bool,
+}
+
+/// The picture beside the answer.
+#[derive(Debug, Clone, Args)]
+pub struct Picture {
+    /// Draw a chart into this file: .png or .svg.
+    #[arg(long, value_name = "FILE", value_parser = values::chart, help_heading = "The answer")]
+    pub chart: Option<PathBuf>,
+    /// Width of the chart in pixels.
+    #[arg(long, value_name = "PIXELS", default_value_t = 1800, value_parser = width(),
+          help_heading = "The answer")]
+    pub chart_width: u32,
+}
+
+fn unit() -> impl TypedValueParser<Value = PressureUnit> {
+    PossibleValuesParser::new(PressureUnit::ALL.map(PressureUnit::symbol))
+        .try_map(|text| PressureUnit::parse(&text).ok_or("not a unit of pressure"))
+}
+
+fn width() -> clap::builder::RangedI64ValueParser<u32> {
+    clap::value_parser!(u32).range(600..=6000)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use clap::CommandFactory;
+
+    #[test]
+    fn the_command_line_is_consistent() {
+        Cli::command().debug_assert();
+    }
+}

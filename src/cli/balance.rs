@@ -1,0 +1,48 @@
+//! `balance`: which side passes more air.
+
+use super::args::BalanceArgs;
+use super::failure::Failure;
+use super::load::load;
+use super::output::{Outcome, answer, page};
+use super::picture;
+use super::wishes::Wishes;
+use crate::charts;
+use crate::findings::{Verdict, balance};
+use crate::report::{self, cautions};
+
+/// Reads a log and gives the balance.
+///
+/// # Errors
+/// The log cannot be read or has not both vacuums, or the chart cannot be drawn.
+pub fn run(args: &BalanceArgs) -> Result<u8, Failure> {
+    let BalanceArgs { analysis: args, budget } = args;
+    let wishes = Wishes::new(&args.reading, &args.car)?;
+    let log = load(&args.log, &wishes, None)?;
+    log.needs_both_vacuums()?;
+    let finding = balance::find(&log.signal, &log.conditions);
+    let unit = wishes.unit(&args.output);
+    picture::draw(&args.picture, unit, |path, frame| {
+        charts::balance(path, frame, &log.signal, &finding, &log.conditions.sides)
+    })?;
+    if args.output.json {
+        answer(report::json::balance(&log.facts, &finding)?.as_bytes())?;
+    } else {
+        let mut page = page(unit);
+        report::balance::body(&mut page, &log.facts, &finding, &log.conditions);
+        if *budget {
+            report::balance::budget(&mut page, &finding);
+        }
+        cautions::write(&mut page, &cautions::for_balance(finding.verdict));
+        answer(page.finish().as_bytes())?;
+    }
+    Ok(outcome(finding.verdict).code(args.output.exit_code))
+}
+
+/// What a verdict means for the exit code.
+pub fn outcome(verdict: Verdict) -> Outcome {
+    match verdict {
+        Verdict::InTolerance => Outcome::Good,
+        Verdict::OutOfTolerance => Outcome::Bad,
+        Verdict::NotSettled => Outcome::NotSettled,
+    }
+}

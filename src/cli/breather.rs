@@ -1,0 +1,46 @@
+//! `breather`: whether the closed crankcase breather is sealed.
+
+use super::args::BreatherArgs;
+use super::failure::Failure;
+use super::load::load;
+use super::output::{Outcome, answer, page};
+use super::picture;
+use super::wishes::Wishes;
+use crate::charts;
+use crate::findings::breather::{self, BreatherVerdict};
+use crate::report;
+
+/// Reads a log and gives the idle drop.
+///
+/// # Errors
+/// The log cannot be read or has no speed, or the chart cannot be drawn.
+pub fn run(args: &BreatherArgs) -> Result<u8, Failure> {
+    let BreatherArgs { analysis: args, threshold } = args;
+    let wishes = Wishes::new(&args.reading, &args.car)?;
+    let log = load(&args.log, &wishes, *threshold)?;
+    log.needs_speed()?;
+    let finding = breather::find(&log.signal, &log.conditions);
+    let unit = wishes.unit(&args.output);
+    picture::draw(&args.picture, unit, |path, frame| {
+        charts::breather(path, frame, &log.signal, &finding)
+    })?;
+    if args.output.json {
+        answer(report::json::breather(&log.facts, &finding)?.as_bytes())?;
+    } else {
+        let mut page = page(unit);
+        report::breather::write(&mut page, &log.facts, &finding);
+        answer(page.finish().as_bytes())?;
+    }
+    Ok(outcome(finding.verdict).code(args.output.exit_code))
+}
+
+fn outcome(verdict: BreatherVerdict) -> Outcome {
+    match verdict {
+        BreatherVerdict::Sealed => Outcome::Good,
+        BreatherVerdict::NotSettled => Outcome::NotSettled,
+        BreatherVerdict::NotSealed
+        | BreatherVerdict::Blocked
+        | BreatherVerdict::NotSealedOrBlocked
+        | BreatherVerdict::RevsRise => Outcome::Bad,
+    }
+}

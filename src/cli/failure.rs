@@ -1,0 +1,98 @@
+//! Why a command could not do its work, and what the person can do about it.
+
+use crate::charts::ChartError;
+use crate::log::ReadError;
+use std::io;
+use std::path::PathBuf;
+use thiserror::Error;
+
+/// Why a command could not do its work. Every message says what was found and, behind the last
+/// semicolon, what to do next.
+#[derive(Debug, Error)]
+pub enum Failure {
+    /// No command was given.
+    #[error("{0}")]
+    NoCommand(&'static str),
+    /// The log could not be read.
+    #[error(transparent)]
+    Read(#[from] ReadError),
+    /// The chart could not be drawn.
+    #[error(transparent)]
+    Chart(#[from] ChartError),
+    /// The log lacks a column that the command needs.
+    #[error(
+        "{log} has no column for {needed} (found: {found}); name the column, such as \
+         --columns \"{role}=HEADING\", or see 'evenbreath inspect {log}'"
+    )]
+    MissingColumn {
+        /// The input.
+        log: String,
+        /// What is needed.
+        needed: &'static str,
+        /// Its role in `--columns`.
+        role: &'static str,
+        /// What was found.
+        found: String,
+    },
+    /// Both logs of a comparison from standard input.
+    #[error("standard input can be read only once; give at least one of the logs as a file")]
+    TwiceStandardInput,
+    /// The profile could not be read.
+    #[error("the profile {} cannot be read ({source}); check the path", .path.display())]
+    ProfileUnreadable {
+        /// The file.
+        path: PathBuf,
+        /// What the system said.
+        source: io::Error,
+    },
+    /// The profile could not be understood.
+    #[error("the profile {}, line {line}: {what}; {advice}", .path.display())]
+    Profile {
+        /// The file.
+        path: PathBuf,
+        /// Line, counted from 1.
+        line: usize,
+        /// What was found.
+        what: String,
+        /// What to do.
+        advice: String,
+    },
+    /// A folder or a file of the answer could not be written.
+    #[error("cannot write to {} ({source}); check that the folder may be written to", .path.display())]
+    Write {
+        /// The folder or file.
+        path: PathBuf,
+        /// What the system said.
+        source: io::Error,
+    },
+    /// Standard output could not be written.
+    #[error("cannot write the answer to standard output ({0}); is the disk full?")]
+    Answer(io::Error),
+    /// The answer could not be put into JSON.
+    #[error("the answer cannot be written as JSON ({0}); please report this with the log")]
+    Json(#[from] serde_json::Error),
+}
+
+impl Failure {
+    /// What was found, and what to do next.
+    pub fn parts(&self) -> (String, Option<String>) {
+        let text = self.to_string();
+        match text.rsplit_once("; ") {
+            Some((what, next)) => (what.to_string(), Some(next.to_string())),
+            None => (text, None),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_was_found_and_what_to_do_are_told_apart() {
+        let (what, next) = Failure::TwiceStandardInput.parts();
+        assert_eq!(what, "standard input can be read only once");
+        assert_eq!(next.as_deref(), Some("give at least one of the logs as a file"));
+        assert_eq!(Failure::NoCommand("x").parts(), ("x".into(), None));
+    }
+}

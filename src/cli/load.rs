@@ -1,0 +1,104 @@
+//! From a path on the command line to a signal the findings can use.
+
+use super::failure::Failure;
+use super::wishes::Wishes;
+use crate::findings::Conditions;
+use crate::log::{self, Baro, Head, Taken};
+use crate::report::LogFacts;
+use crate::signal::{self, Signal};
+use std::io;
+use std::path::Path;
+
+/// A log, read and made ready.
+#[derive(Debug)]
+pub struct Loaded {
+    /// What messages call it.
+    pub name: String,
+    /// Its own header.
+    pub head: Head,
+    /// Columns taken.
+    pub taken: Vec<Taken>,
+    /// Barometric pressure.
+    pub baro: Baro,
+    /// The log block of the reports.
+    pub facts: LogFacts,
+    /// The signal.
+    pub signal: Signal,
+    /// What the findings are told.
+    pub conditions: Conditions,
+}
+
+/// Reads a log from a path, or from standard input for `-`.
+///
+/// # Errors
+/// The log cannot be read.
+pub fn load(path: &Path, wishes: &Wishes, threshold: Option<f64>) -> Result<Loaded, Failure> {
+    if path == Path::new("-") {
+        let options = wishes.read_options("standard input".into());
+        let log = log::read(io::stdin().lock(), &options)?;
+        return Ok(ready(options.name, log, wishes, threshold));
+    }
+    let options = wishes.read_options(path.display().to_string());
+    let log = log::read_path(path, &options)?;
+    Ok(ready(options.name, log, wishes, threshold))
+}
+
+/// Reads a log that comes with the program.
+///
+/// # Errors
+/// The log cannot be read.
+pub fn load_bytes(name: &str, bytes: &[u8], wishes: &Wishes) -> Result<Loaded, Failure> {
+    let log = log::read(bytes, &wishes.read_options(name.into()))?;
+    Ok(ready(name.into(), log, wishes, None))
+}
+
+fn ready(name: String, log: log::Log, wishes: &Wishes, threshold: Option<f64>) -> Loaded {
+    let conditions = wishes.conditions(&log.head, &log.baro, threshold);
+    let duration_s = log.track.duration().0;
+    let signal = signal::prepare(log.track, conditions.cylinders);
+    let mut remarks = log.remarks;
+    remarks.extend(signal.remarks.iter().cloned());
+    let facts = LogFacts {
+        car: wishes.car(),
+        rows: log.rows,
+        bad_rows: log.bad_rows,
+        duration_s,
+        sample_rate_hz: Some(signal.sample_rate_hz).filter(|hz| *hz > 0.0),
+        remarks,
+        guessed: log.taken.iter().filter(|t| t.guessed).map(|t| t.text.clone()).collect(),
+    };
+    Loaded { name, head: log.head, taken: log.taken, baro: log.baro, facts, signal, conditions }
+}
+
+impl Loaded {
+    /// Both vacuums are there.
+    ///
+    /// # Errors
+    /// [`Failure::MissingColumn`] for the one that is not.
+    pub fn needs_both_vacuums(&self) -> Result<(), Failure> {
+        let track = &self.signal.track;
+        match (&track.vac1_kpa, &track.vac2_kpa) {
+            (Some(_), Some(_)) => Ok(()),
+            (None, _) => Err(self.missing("the vacuum of side 1", "vac1")),
+            (_, None) => Err(self.missing("the vacuum of side 2", "vac2")),
+        }
+    }
+
+    /// There is a speed, from a pick-up or from the ripple.
+    ///
+    /// # Errors
+    /// [`Failure::MissingColumn`] where there is neither.
+    pub fn needs_speed(&self) -> Result<(), Failure> {
+        if self.signal.track.rpm.is_some() || self.signal.ripple_rpm.is_some() {
+            return Ok(());
+        }
+        Err(self.missing("the engine speed", "rpm"))
+    }
+
+    fn missing(&self, needed: &'static str, role: &'static str) -> Failure {
+        let found: Vec<String> =
+            self.taken.iter().map(|t| format!("{:?} as {}", t.heading, t.role.plain())).collect();
+        let found = if found.is_empty() { "nothing".into() } else { found.join(", ") };
+        Failure::MissingColumn { log: self.name.clone(), needed, role, found }
+    }
+}

@@ -1,0 +1,342 @@
+//! The balance of the two carburettors, in words.
+
+use super::facts::{LogFacts, significant};
+use super::layout::{Align, Table, columns};
+use super::page::{Page, Tone, fixed};
+use crate::findings::balance::{Balance, Open, PlateauBalance, ZeroMethod, ZeroUsed};
+use crate::findings::{Conditions, Verdict};
+use crate::units::Kpa;
+
+/// The report without its cautions: verdict, table, what it means, causes, the log.
+pub fn body(page: &mut Page, log: &LogFacts, finding: &Balance, conditions: &Conditions) {
+    page.heading(&finding.say, tone(finding.verdict));
+    table(page, finding, conditions);
+    meaning(page, finding, conditions);
+    causes(page, &finding.causes);
+    log.write(page);
+}
+
+/// Names of sides up to this many columns wide stand over the table.
+const LONGEST_NAME: usize = 9;
+
+/// What the uncertainty of each plateau consists of.
+pub fn budget(page: &mut Page, finding: &Balance) {
+    for plateau in &finding.plateaus {
+        let title = format!("{}: what the uncertainty consists of", at(plateau));
+        page.heading(&title, Tone::Plain);
+        let unit = page.unit.symbol();
+        let mut table = Table::default()
+            .group("component", Align::Left, &[""])
+            .group("standard uncertainty", Align::Right, &[unit])
+            .group("degrees of freedom", Align::Right, &[""]);
+        // One decimal more than a reading: a small component is not none.
+        let number = |kpa| fixed(page.unit.from_kpa(Kpa(kpa)), page.unit.decimals() + 1);
+        for row in &plateau.budget {
+            let u = number(row.u_kpa);
+            table.row(vec![Some(row.name.to_string()), Some(u), freedom(row.dof)]);
+        }
+        let together = number(plateau.u_kpa);
+        table.row(vec![Some("together".into()), Some(together), freedom(plateau.dof)]);
+        page.table(&table);
+    }
+}
+
+/// Beyond a thousand, more degrees of freedom change no interval that is printed here.
+fn freedom(dof: Option<f64>) -> Option<String> {
+    const MANY: f64 = 1000.0;
+    Some(match dof {
+        Some(dof) if dof < MANY => significant(dof, 3),
+        Some(_) => "over 1000".into(),
+        None => "unbounded".into(),
+    })
+}
+
+/// How a verdict is coloured.
+pub fn tone(verdict: Verdict) -> Tone {
+    match verdict {
+        Verdict::InTolerance => Tone::Good,
+        Verdict::OutOfTolerance => Tone::Bad,
+        Verdict::NotSettled => Tone::Open,
+    }
+}
+
+/// A verdict in words.
+pub fn words(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::InTolerance => "in tolerance",
+        Verdict::OutOfTolerance => "out of tolerance",
+        Verdict::NotSettled => "not settled",
+    }
+}
+
+/// The section of causes; nothing when there are none.
+pub fn causes(page: &mut Page, causes: &[String]) {
+    if causes.is_empty() {
+        return;
+    }
+    page.heading("Worth checking, likeliest first", Tone::Plain);
+    for cause in causes {
+        page.item(cause);
+    }
+}
+
+/// The table of plateaus and the line that explains its numbers.
+pub fn table(page: &mut Page, finding: &Balance, conditions: &Conditions) {
+    if finding.plateaus.is_empty() {
+        return;
+    }
+    let (sides, unit) = (&conditions.sides, page.unit.symbol());
+    // Long names would push the table off the page.
+    let short = columns(&sides.one).max(columns(&sides.two)) <= LONGEST_NAME;
+    let (one, two) = if short { (&*sides.one, &*sides.two) } else { ("side 1", "side 2") };
+    let mut table = Table::default()
+        .group("time, s", Align::Right, &["from", "to"])
+        .group("speed", Align::Right, &["rev/min"])
+        .group(one, Align::Right, &[unit])
+        .group(two, Align::Right, &[unit])
+        .group(&format!("difference, {unit}"), Align::Right, &["low", "value", "high"])
+        .group("verdict", Align::Left, &[""]);
+    for plateau in &finding.plateaus {
+        table.row(vec![
+            Some(format!("{:.1}", plateau.from_s)),
+            Some(format!("{:.1}", plateau.to_s)),
+            plateau.rpm.map(|rpm| format!("{rpm:.0}")),
+            Some(page.number(plateau.vac1_kpa)),
+            Some(page.number(plateau.vac2_kpa)),
+            Some(page.number(plateau.low_kpa)),
+            Some(page.number(plateau.difference_kpa)),
+            Some(page.number(plateau.high_kpa)),
+            Some(words(plateau.verdict).to_string()),
+        ]);
+    }
+    page.table(&table);
+    page.gap();
+    let who = if short {
+        format!("{one} and {two}")
+    } else {
+        format!("Side 1 ({}) and side 2 ({})", sides.one, sides.two)
+    };
+    page.paragraph(&format!(
+        "{who}: vacuum as read. Difference: {one} less {two}, the sensors' zero taken out; it \
+         lies between low and high with 95 % confidence. Tolerance: {} either way.",
+        page.pressure(finding.tolerance_kpa),
+    ));
+}
+
+fn meaning(page: &mut Page, finding: &Balance, conditions: &Conditions) {
+    page.heading("What it means", Tone::Plain);
+    for plateau in &finding.plateaus {
+        page.item(&air(plateau, conditions));
+        // Of one plateau the verdict sentence speaks already.
+        if !finding.say.contains(&speed(plateau))
+            && let Some(line) = next(plateau, &finding.zero, conditions)
+        {
+            page.item(&line);
+        }
+        if let Some(line) = swing(page, plateau, conditions) {
+            page.item(&line);
+        }
+    }
+    if conditions.balance_pipe && !finding.plateaus.is_empty() {
+        page.item(
+            "The balance pipe between the tracts evens out part of the difference: the throttles \
+             differ by at least this much.",
+        );
+    }
+    page.item(&zero(page, &finding.zero));
+}
+
+fn speed(plateau: &PlateauBalance) -> String {
+    plateau.rpm.map_or_else(|| "without a speed".into(), |rpm| format!("{rpm:.0} rev/min"))
+}
+
+fn at(plateau: &PlateauBalance) -> String {
+    match plateau.rpm {
+        Some(_) => format!("At {}", speed(plateau)),
+        None => format!("From {:.1} s to {:.1} s", plateau.from_s, plateau.to_s),
+    }
+}
+
+/// The side that passes more is the subject, so that the figure is that of the verdict sentence.
+fn air(plateau: &PlateauBalance, conditions: &Conditions) -> String {
+    let sides = &conditions.sides;
+    let (more, less, value, low, high) = if plateau.air1_over_air2 < 1.0 {
+        let (low, high) = (1.0 / plateau.air_high, 1.0 / plateau.air_low);
+        (&sides.two, &sides.one, 1.0 / plateau.air1_over_air2, low, high)
+    } else {
+        let (low, high) = (plateau.air_low, plateau.air_high);
+        (&sides.one, &sides.two, plateau.air1_over_air2, low, high)
+    };
+    let low = if low < 1.0 { percent(low) } else { format!("{:.1} %", 100.0 * (low - 1.0)) };
+    format!(
+        "{} {more} passes {} air than {less} (with 95 % confidence between {low} and {}).",
+        at(plateau),
+        percent(value),
+        percent(high),
+    )
+}
+
+/// `3.8 % more`, `0.4 % less`.
+fn percent(ratio: f64) -> String {
+    let percent = 100.0 * (ratio - 1.0);
+    let word = if percent < 0.0 { "less" } else { "more" };
+    format!("{:.1} % {word}", percent.abs())
+}
+
+fn next(plateau: &PlateauBalance, zero: &ZeroUsed, conditions: &Conditions) -> Option<String> {
+    let sides = &conditions.sides;
+    match (plateau.verdict, plateau.needs_s) {
+        (Verdict::NotSettled, Some(seconds)) => {
+            let seconds = significant(seconds.ceil(), 2);
+            Some(format!("{}: about {seconds} s more of log would settle it.", at(plateau)))
+        }
+        (Verdict::NotSettled, None) if zero.method == ZeroMethod::Swap => Some(format!(
+            "{}: a longer log alone would not settle it; the difference lies too near the \
+             tolerance.",
+            at(plateau)
+        )),
+        (Verdict::NotSettled, None) => Some(format!(
+            "{}: a longer log alone would not settle it; the sensors' own difference is too \
+             uncertain. Log 20 s, swap the two hoses, log 20 s more.",
+            at(plateau)
+        )),
+        _ => match plateau.open {
+            Open::Carb1 => Some(format!("{}: open {}.", at(plateau), sides.one)),
+            Open::Carb2 => Some(format!("{}: open {}.", at(plateau), sides.two)),
+            Open::None => None,
+        },
+    }
+}
+
+fn swing(page: &Page, plateau: &PlateauBalance, conditions: &Conditions) -> Option<String> {
+    let one = plateau.ripple1_kpa?;
+    let two = plateau.ripple2_kpa?;
+    Some(format!(
+        "{} the vacuum swings within a cycle by {} on {} and {} on {}.",
+        at(plateau),
+        page.pressure(one),
+        conditions.sides.one,
+        page.pressure(two),
+        conditions.sides.two,
+    ))
+}
+
+fn zero(page: &Page, zero: &ZeroUsed) -> String {
+    let how = match zero.method {
+        ZeroMethod::EngineOff => "from the stretch with the engine off",
+        ZeroMethod::Tee => "from both hoses on one tap",
+        ZeroMethod::Swap => "from swapping the hoses",
+        ZeroMethod::None => {
+            return format!(
+                "Zero of the sensor pair: none in this log, so their specification stands in \
+                 (standard uncertainty {}). Log five seconds with the engine off, or swap the \
+                 hoses.",
+                page.pressure(zero.u_kpa)
+            );
+        }
+    };
+    let which = if zero.offset_kpa < 0.0 { "less" } else { "more" };
+    format!(
+        "Zero of the sensor pair: {how}; at equal vacuum sensor 1 reads {} {which} than sensor 2 \
+         (standard uncertainty {}). Taken out.",
+        page.pressure(zero.offset_kpa.abs()),
+        page.pressure(zero.u_kpa)
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::cautions;
+    use super::*;
+    use crate::units::PressureUnit;
+
+    fn plateau(rpm: Option<f64>, verdict: Verdict) -> PlateauBalance {
+        PlateauBalance {
+            from_s: 12.04,
+            to_s: 45.2,
+            rpm,
+            cycles: 234,
+            vac1_kpa: 53.1,
+            vac2_kpa: 55.3,
+            ripple1_kpa: None,
+            ripple2_kpa: None,
+            difference_kpa: -2.2,
+            low_kpa: -2.35,
+            high_kpa: -2.05,
+            u_kpa: 0.07,
+            dof: None,
+            air1_over_air2: 1.048,
+            air_low: 0.998,
+            air_high: 1.051,
+            verdict,
+            open: Open::Carb2,
+            needs_s: None,
+            budget: vec![],
+            stretches: vec![],
+        }
+    }
+
+    fn text(plateaus: &[PlateauBalance], width: usize, unit: PressureUnit) -> String {
+        let finding = Balance {
+            zero: ZeroUsed { method: ZeroMethod::EngineOff, offset_kpa: -0.31, u_kpa: 0.02 },
+            tolerance_kpa: 1.3,
+            verdict: plateaus[0].verdict,
+            plateaus: plateaus.to_vec(),
+            say: "Rear passes less air than Front.".into(),
+            causes: vec!["stop screws".into()],
+        };
+        let log = LogFacts {
+            car: None,
+            rows: 900,
+            bad_rows: 1,
+            duration_s: 45.0,
+            sample_rate_hz: Some(50.0),
+            remarks: vec![],
+            guessed: vec![],
+        };
+        let mut conditions = Conditions::default();
+        conditions.sides.one = "Front".into();
+        conditions.sides.two = "Rear".into();
+        let mut page = Page::new(width, unit, false);
+        body(&mut page, &log, &finding, &conditions);
+        cautions::write(&mut page, &cautions::for_balance(finding.verdict));
+        page.finish()
+    }
+
+    #[test]
+    fn a_number_stands_between_its_limits_and_fits_the_page() {
+        let page = |width| {
+            text(
+                &[851.2, 2000.0].map(|rpm| plateau(Some(rpm), Verdict::OutOfTolerance)),
+                width,
+                PressureUnit::Kpa,
+            )
+        };
+        let wide = page(80);
+        assert!(wide.contains("-2.35  -2.20  -2.05  out of tolerance"), "{wide}");
+        assert!(wide.contains("between 0.2 % less and 5.1 % more"), "{wide}");
+        assert!(wide.contains("At 851 rev/min: open Rear."), "{wide}");
+        assert!(page(50).contains("low -2.35, value -2.20, high"), "{}", page(50));
+        for width in [80, 50] {
+            assert!(page(width).lines().all(|l| columns(l) <= width), "{}", page(width));
+            assert!(!page(width).contains(['±']) && !page(width).contains("NaN"));
+        }
+    }
+
+    #[test]
+    fn the_unit_asked_for_is_the_only_one() {
+        let page = text(&[plateau(Some(851.2), Verdict::OutOfTolerance)], 80, PressureUnit::MmHg);
+        assert!(page.contains("-17.6  -16.5  -15.4"), "{page}");
+        assert!(page.replace("\n", " ").contains("Tolerance: 9.8 mmHg"), "{page}");
+        assert!(!page.contains("kPa"), "{page}");
+    }
+
+    #[test]
+    fn what_was_not_measured_is_absent() {
+        let page =
+            text(&[None, None].map(|rpm| plateau(rpm, Verdict::NotSettled)), 80, PressureUnit::Kpa);
+        assert!(!page.contains("rev/min"), "{page}");
+        assert!(!page.contains("swings"), "{page}");
+        assert!(page.contains("From 12.0 s to 45.2 s: a longer log alone"), "{page}");
+    }
+}

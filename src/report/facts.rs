@@ -1,0 +1,126 @@
+//! What is to be said of a log whatever the finding: size, rate, remarks.
+
+use super::page::{Page, Tone};
+use crate::sample::Remark;
+use serde::Serialize;
+
+/// The log block of every JSON document.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct LogFacts {
+    /// What the car is called; absent when nobody said.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub car: Option<String>,
+    /// Rows used.
+    pub rows: usize,
+    /// Rows left out because they could not be read.
+    pub bad_rows: usize,
+    /// From the first sample to the last, s.
+    pub duration_s: f64,
+    /// Median sampling rate, Hz; absent for a log of one row.
+    pub sample_rate_hz: Option<f64>,
+    /// What the reading and the cleaning saw.
+    pub remarks: Vec<Remark>,
+    /// Columns whose meaning was guessed, one sentence each.
+    pub guessed: Vec<String>,
+}
+
+impl LogFacts {
+    /// One line: rows, time, rate, rows left out.
+    pub fn line(&self) -> String {
+        let mut line = format!("{} over {:.1} s", counted(self.rows, "row"), self.duration_s);
+        if let Some(rate) = self.sample_rate_hz {
+            line += &format!(", {} a second", significant(rate, 3));
+        }
+        match self.bad_rows {
+            0 => {}
+            1 => line += ", 1 more could not be read and was left out",
+            bad => line += &format!(", {bad} more could not be read and were left out"),
+        }
+        line + "."
+    }
+
+    /// The section 'About the log': the line and one item a remark.
+    pub fn write(&self, page: &mut Page) {
+        page.heading("About the log", Tone::Plain);
+        self.items(page);
+        for guess in &self.guessed {
+            page.item(guess);
+        }
+    }
+
+    /// The same without its heading.
+    pub fn items(&self, page: &mut Page) {
+        if let Some(car) = &self.car {
+            page.item(&format!("Car: {car}."));
+        }
+        page.item(&self.line());
+        for remark in &self.remarks {
+            page.item(&remark_line(remark));
+        }
+    }
+}
+
+/// `1 row`, `2 rows`.
+pub fn counted(count: usize, what: &str) -> String {
+    if count == 1 { format!("1 {what}") } else { format!("{count} {what}s") }
+}
+
+/// A number with this many significant digits, no exponent, no trailing zeros after the point.
+pub fn significant(value: f64, digits: i32) -> String {
+    if value == 0.0 || !value.is_finite() {
+        return "0".into();
+    }
+    let decimals = (digits - 1 - value.abs().log10().floor() as i32).max(0) as usize;
+    let text = format!("{value:.decimals$}");
+    if text.contains('.') {
+        text.trim_end_matches('0').trim_end_matches('.').to_string()
+    } else {
+        text
+    }
+}
+
+fn remark_line(remark: &Remark) -> String {
+    const SHOWN: usize = 3;
+    let text = &capitalised(remark.text.trim_end_matches('.'));
+    if remark.at_s.is_empty() {
+        return format!("{text}.");
+    }
+    let places: Vec<String> = remark.at_s.iter().take(SHOWN).map(|t| format!("{t:.1} s")).collect();
+    let more = remark.count.saturating_sub(places.len());
+    let tail = if more > 0 { format!(" and {more} more") } else { String::new() };
+    format!("{text} (at {}{tail}).", places.join(", "))
+}
+
+fn capitalised(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn significant_digits_without_exponent_or_idle_zeros() {
+        let cases = [
+            (50.0, "50"),
+            (49.96, "50"),
+            (1000.0, "1000"),
+            (0.5, "0.5"),
+            (14.1667, "14.2"),
+            (0.012_345, "0.0123"),
+            (0.0, "0"),
+        ];
+        for (value, want) in cases {
+            assert_eq!(significant(value, 3), want, "{value}");
+        }
+    }
+
+    #[test]
+    fn a_remark_names_three_places_and_counts_the_rest() {
+        let remark = Remark::new("x", 9, &[1.0, 2.0, 3.0, 4.0], "sensor 1 stuck.");
+        assert_eq!(remark_line(&remark), "Sensor 1 stuck (at 1.0 s, 2.0 s, 3.0 s and 6 more).");
+        let nowhere = Remark::new("x", 9, &[], "Sensor 1 stuck");
+        assert_eq!(remark_line(&nowhere), "Sensor 1 stuck.");
+    }
+}

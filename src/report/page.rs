@@ -1,0 +1,143 @@
+//! The sheet a report is written on: width, unit of pressure, colour.
+
+use super::layout::{Table, wrap};
+use crate::units::{Kpa, PressureUnit};
+
+/// How a heading is meant. Colour only repeats what the words say.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Tone {
+    /// Nothing is claimed.
+    Plain,
+    /// What was wanted is proven.
+    Good,
+    /// The opposite is proven.
+    Bad,
+    /// Neither is proven.
+    Open,
+}
+
+impl Tone {
+    fn code(self) -> &'static str {
+        match self {
+            Tone::Plain => "1",
+            Tone::Good => "1;32",
+            Tone::Bad => "1;31",
+            Tone::Open => "1;33",
+        }
+    }
+}
+
+/// A page under work.
+#[derive(Debug, Clone)]
+pub struct Page {
+    /// Columns available.
+    pub width: usize,
+    /// Unit in which pressures are written.
+    pub unit: PressureUnit,
+    /// Paint headings.
+    pub colour: bool,
+    text: String,
+}
+
+impl Page {
+    /// The narrowest page that is still laid out; below this, lines simply run over.
+    pub const NARROWEST: usize = 30;
+
+    /// An empty page.
+    pub fn new(width: usize, unit: PressureUnit, colour: bool) -> Self {
+        Page { width: width.max(Self::NARROWEST), unit, colour, text: String::new() }
+    }
+
+    /// A vacuum or a difference as a number in the page's unit.
+    pub fn number(&self, kpa: f64) -> String {
+        fixed(self.unit.from_kpa(Kpa(kpa)), self.unit.decimals())
+    }
+
+    /// A vacuum or a difference with the unit behind it.
+    pub fn pressure(&self, kpa: f64) -> String {
+        format!("{} {}", self.number(kpa), self.unit.symbol())
+    }
+
+    /// A line that stands out, with an empty line before it unless it is the first.
+    pub fn heading(&mut self, text: &str, tone: Tone) {
+        self.gap();
+        for line in wrap(text, self.width, "", "").lines() {
+            if self.colour {
+                self.text += &format!("\x1b[{}m{line}\x1b[0m\n", tone.code());
+            } else {
+                self.text += line;
+                self.text.push('\n');
+            }
+        }
+    }
+
+    /// An empty line, unless the page is empty or ends in one.
+    pub fn gap(&mut self) {
+        if !self.text.is_empty() && !self.text.ends_with("\n\n") {
+            self.text.push('\n');
+        }
+    }
+
+    /// A line across the page, between one part and the next; none at the top.
+    pub fn rule(&mut self) {
+        if !self.text.is_empty() {
+            self.gap();
+            self.text += &"-".repeat(self.width);
+            self.text.push('\n');
+        }
+    }
+
+    /// A paragraph.
+    pub fn paragraph(&mut self, text: &str) {
+        self.text += &wrap(text, self.width, "", "");
+    }
+
+    /// An item of a list.
+    pub fn item(&mut self, text: &str) {
+        self.text += &wrap(text, self.width, "- ", "  ");
+    }
+
+    /// A table, set in columns or, on a page too narrow, line under line.
+    pub fn table(&mut self, table: &Table) {
+        self.gap();
+        self.text += &table.draw(self.width);
+    }
+
+    /// The finished text.
+    pub fn finish(self) -> String {
+        self.text
+    }
+}
+
+/// A number with fixed decimals that never reads `-0.00`.
+pub fn fixed(value: f64, decimals: usize) -> String {
+    let text = format!("{value:.decimals$}");
+    match text.strip_prefix('-') {
+        Some(rest) if rest.chars().all(|c| c == '0' || c == '.') => rest.to_string(),
+        _ => text,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn pressures_in_the_chosen_unit() {
+        let page = |unit| Page::new(80, unit, false);
+        assert_eq!(page(PressureUnit::Kpa).pressure(1.3), "1.30 kPa");
+        assert_eq!(page(PressureUnit::MmHg).pressure(1.333_223_874), "10.0 mmHg");
+        assert_eq!(page(PressureUnit::InHg).pressure(67.727_772_8), "20.00 inHg");
+        assert_eq!(page(PressureUnit::Kpa).number(-0.001), "0.00");
+    }
+
+    #[test]
+    fn colour_only_when_asked() {
+        let mut plain = Page::new(80, PressureUnit::Kpa, false);
+        plain.heading("Sealed.", Tone::Good);
+        assert_eq!(plain.finish(), "Sealed.\n");
+        let mut painted = Page::new(80, PressureUnit::Kpa, true);
+        painted.heading("Sealed.", Tone::Good);
+        assert_eq!(painted.finish(), "\x1b[1;32mSealed.\x1b[0m\n");
+    }
+}

@@ -1,0 +1,227 @@
+//! What a person sees: words, units, exit codes, charts.
+
+use crate::logs::{file, folder, idle, openings, swapped};
+use crate::run::{Run, binary, fed, finish, run};
+use std::fs;
+
+const UNITS: [(&str, f64); 10] = [
+    ("Pa", 0.001),
+    ("hPa", 0.1),
+    ("kPa", 1.0),
+    ("mbar", 0.1),
+    ("bar", 100.0),
+    ("inHg", 3.386_388_640_341),
+    ("mmHg", 0.133_322_387_415),
+    ("cmHg", 1.333_223_874_15),
+    ("inH2O", 0.249_088_91),
+    ("psi", 6.894_757_293_168),
+];
+
+fn in_one_line(run: &Run) -> String {
+    run.out.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+#[test]
+fn the_verdict_comes_first_and_the_cautions_last() {
+    let folder = folder("answer-order");
+    let log = file(&folder, "log.csv", idle(6.0, 30));
+    let out = run(&["balance", &log]).good().out;
+    let say = run(&["balance", &log, "--json"]).good().json()["say"].as_str().unwrap().to_string();
+    let first: String = out.split("\n\n").next().unwrap().split_whitespace().collect();
+    assert_eq!(first, say.split_whitespace().collect::<String>());
+    let at = |words: &str| out.find(words).unwrap_or_else(|| panic!("no {words:?} in {out}"));
+    assert!(at("difference, kPa") < at("What it means"));
+    assert!(at("What it means") < at("About the log"));
+    assert!(at("About the log") < at("Take care"));
+    assert!(out.contains("carbon monoxide"));
+    assert!(out.contains("Front") && out.contains("Rear"), "the user's names: {out}");
+}
+
+#[test]
+fn the_budget_is_shown_when_asked() {
+    let folder = folder("answer-budget");
+    let log = file(&folder, "log.csv", idle(6.0, 30));
+    assert!(!run(&["balance", &log]).good().out.contains("degrees of freedom"));
+    let out = run(&["balance", &log, "--budget"]).good().out;
+    let value = run(&["balance", &log, "--json"]).good().json();
+    let rows = value["plateaus"][0]["budget"].as_array().unwrap();
+    assert!(!rows.is_empty());
+    for row in rows {
+        assert!(out.contains(row["name"].as_str().unwrap()), "{row}: {out}");
+    }
+    let squares: f64 = rows.iter().map(|row| row["u_kpa"].as_f64().unwrap().powi(2)).sum();
+    let together = value["plateaus"][0]["u_kpa"].as_f64().unwrap();
+    assert!((squares.sqrt() / together - 1.0).abs() < 1e-3, "{squares} {together}");
+}
+
+#[test]
+fn every_answer_fits_eighty_and_fifty_columns() {
+    let folder = folder("answer-width");
+    let idling = file(&folder, "idle.csv", idle(6.0, 30));
+    let capped = file(&folder, "cap.csv", openings(60.0));
+    for columns in [80, 50] {
+        for args in [
+            vec!["balance", &idling],
+            vec!["breather", &capped],
+            vec!["inspect", &capped],
+            vec!["compare", &idling, &idling],
+        ] {
+            let run = finish(binary().args(&args).env("COLUMNS", columns.to_string())).good();
+            let wide: Vec<&str> =
+                run.out.lines().filter(|line| line.chars().count() > columns).collect();
+            assert!(wide.is_empty(), "{args:?} at {columns}: {wide:?}");
+            for bad in ["±", "+-", "NaN", "inf", "null"] {
+                assert!(!run.out.contains(bad), "{args:?}: {bad} in {}", run.out);
+            }
+        }
+    }
+}
+
+#[test]
+fn every_unit_says_the_same() {
+    let folder = folder("answer-units");
+    let log = file(&folder, "log.csv", idle(6.0, 30));
+    for (unit, kpa) in UNITS {
+        let text = in_one_line(&run(&["balance", &log, "--units", unit]).good());
+        let after = text.split("Tolerance: ").nth(1).unwrap();
+        let mut words = after.split(' ');
+        let value: f64 = words.next().unwrap().parse().unwrap();
+        assert_eq!(words.next(), Some(unit));
+        assert!((value * kpa - 1.3).abs() < 0.02, "{value} {unit}");
+        assert!(text.contains(&format!("difference, {unit}")), "{text}");
+    }
+}
+
+#[test]
+fn exit_codes_only_when_asked() {
+    let folder = folder("answer-codes");
+    let good = file(&folder, "good.csv", swapped(0.1));
+    let bad = file(&folder, "bad.csv", swapped(6.0));
+    // Without a swap the gain of cheap sensors leaves this open, however long the log.
+    let open = file(&folder, "open.csv", idle(1.3, 30));
+    for (log, code) in [(&good, 0), (&bad, 10), (&open, 11)] {
+        assert_eq!(run(&["balance", log]).good().code, 0);
+        let run = run(&["balance", log, "--exit-code"]);
+        assert_eq!(run.code, code, "{}", run.out);
+    }
+    assert_eq!(run(&["compare", &bad, &good, "--exit-code"]).code, 0);
+    assert_eq!(run(&["compare", &good, &bad, "--exit-code"]).code, 10);
+    let sealed = file(&folder, "sealed.csv", openings(60.0));
+    let leaking = file(&folder, "leaking.csv", openings(0.0));
+    for (log, code) in [(&sealed, 0), (&leaking, 10), (&open, 11)] {
+        let run = run(&["breather", log, "--exit-code"]);
+        assert_eq!(run.code, code, "{}", run.out);
+    }
+    assert_eq!(run(&["inspect", &bad, "--exit-code"]).code, 0);
+}
+
+#[test]
+fn standard_input_reads_as_a_file_does() {
+    let folder = folder("answer-stdin");
+    let text = idle(6.0, 30);
+    let log = file(&folder, "log.csv", &text);
+    for command in ["balance", "inspect"] {
+        let from_file = run(&[command, &log]).good().out;
+        assert_eq!(fed(&[command, "-"], &text).good().out, from_file);
+    }
+    let both = fed(&["compare", "-", &log, "--json"], &text).good().json();
+    assert_eq!(both["before"], both["after"]);
+    let refused = fed(&["balance", "-"], "").refused();
+    assert!(refused.err.contains("standard input"), "{}", refused.err);
+}
+
+#[test]
+fn charts_by_their_ending() {
+    let folder = folder("answer-charts");
+    let idling = file(&folder, "idle.csv", idle(6.0, 30));
+    let capped = file(&folder, "cap.csv", openings(60.0));
+    for args in
+        [vec!["balance", &idling], vec!["breather", &capped], vec!["compare", &idling, &idling]]
+    {
+        for (ending, magic) in [("png", b"\x89PNG".as_slice()), ("SVG", b"<svg")] {
+            let chart = folder.join(format!("{}.{ending}", args[0]));
+            let mut command = binary();
+            command.args(&args).arg("--chart").arg(&chart).args(["--chart-width", "900", "--json"]);
+            let run = finish(&mut command).good();
+            run.json();
+            assert!(run.err.contains("chart written to"), "{}", run.err);
+            let bytes = fs::read(&chart).unwrap();
+            assert!(bytes.starts_with(magic), "{args:?} {ending}");
+            assert!(bytes.len() > 2000);
+        }
+    }
+    // The width of a PNG stands in bytes 16 to 19 (ISO/IEC 15948, IHDR).
+    let png = fs::read(folder.join("balance.png")).unwrap();
+    assert_eq!(u32::from_be_bytes(png[16..20].try_into().unwrap()), 900);
+}
+
+#[test]
+fn flag_before_profile_before_header() {
+    let folder = folder("answer-profile");
+    let log = file(&folder, "log.csv", idle(6.0, 30));
+    let profile = file(
+        &folder,
+        "car.toml",
+        "car = 'Blue saloon'\ncarb1 = 'Left'\ntolerance = '15 mmHg'\nunits = 'mmHg'\n",
+    );
+    let text = in_one_line(&run(&["balance", &log, "--profile", &profile]).good());
+    assert!(text.contains("Tolerance: 15.0 mmHg"), "{text}");
+    assert!(text.contains("Left less Rear"), "the profile's and the header's name: {text}");
+    assert!(text.contains("Car: Blue saloon."), "{text}");
+    let flags = ["--tolerance", "1 kPa", "--carb1", "Up", "--units", "hPa"];
+    let args = [["balance", &log, "--profile", &profile].as_slice(), &flags].concat();
+    let text = in_one_line(&run(&args).good());
+    assert!(text.contains("Tolerance: 10.0 hPa"), "{text}");
+    assert!(text.contains("Up less Rear"), "{text}");
+}
+
+#[test]
+fn foreign_headings_are_named_and_can_be_overruled() {
+    let folder = folder("answer-foreign");
+    let rows: String = idle(6.0, 30)
+        .lines()
+        .filter(|line| line.starts_with(|c: char| c.is_ascii_digit()))
+        .map(|line| {
+            let fields: Vec<f64> =
+                line.split(',').take(4).map(|field| field.parse().unwrap()).collect();
+            let decimal_comma = |value: f64| format!("{value:.2}").replace('.', ",");
+            format!(
+                "{};{};{};{}\r\n",
+                decimal_comma(fields[0]),
+                decimal_comma(fields[1]),
+                decimal_comma(fields[2] * 10.0),
+                decimal_comma(fields[3] * 10.0)
+            )
+        })
+        .collect();
+    let text = format!("Time [s];Engine speed (1/min);Front (mbar);Rear (mbar)\r\n{rows}");
+    let log = file(&folder, "foreign.csv", text);
+    let out = run(&["balance", &log]).good().out;
+    assert!(out.contains("taking \"Front (mbar)\" as vacuum 1"), "a guess is shown: {out}");
+    let columns = "time=Time [s],rpm=Engine speed (1/min),vac1=Rear (mbar),vac2=Front (mbar)";
+    let value = run(&["balance", &log, "--columns", columns, "--json"]).good().json();
+    let difference = value["plateaus"][0]["difference_kpa"].as_f64().unwrap();
+    assert!((difference + 6.0).abs() < 0.2, "{difference}");
+    let value = run(&["inspect", &log, "--json"]).good().json();
+    let roles: Vec<&str> =
+        value["columns"].as_array().unwrap().iter().map(|c| c["role"].as_str().unwrap()).collect();
+    assert_eq!(roles, ["time", "rpm", "vac1", "vac2"]);
+}
+
+#[test]
+fn the_readme_shows_what_the_program_prints() {
+    let root = env!("CARGO_MANIFEST_DIR");
+    let readme = fs::read_to_string(format!("{root}/README.md")).unwrap();
+    let (_, shown) = readme.split_once("\n$ evenbreath ").unwrap();
+    let (command, rest) = shown.split_once('\n').unwrap();
+    let (block, _) = rest.split_once("\n```").unwrap();
+    let run = finish(binary().args(command.split(' ')).current_dir(root)).good();
+    assert!(run.out.starts_with(block), "the README shows\n{block}\nbut it is\n{}", run.out);
+    let help = crate::run::run(&["balance", "--help"]).good().out;
+    for (at, _) in readme.match_indices("| `--") {
+        let flag: String =
+            readme[at + 3..].chars().take_while(|c| *c == '-' || c.is_alphabetic()).collect();
+        let known = help.split_whitespace().any(|word| word == flag);
+        assert!(known, "{flag} is in the README, not in the help");
+    }
+}

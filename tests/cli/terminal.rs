@@ -1,0 +1,128 @@
+//! Pipes, colour, help, and what a package needs.
+
+use crate::logs::{file, folder, idle};
+use crate::run::{binary, finish, run};
+use std::fs;
+use std::process::Stdio;
+
+#[test]
+fn a_reader_that_leaves_early_is_no_error() {
+    let folder = folder("terminal-pipe");
+    let log = file(&folder, "log.csv", idle(6.0, 30));
+    for args in [vec!["completions", "bash"], vec!["balance", &log], vec!["manual"]] {
+        let mut child =
+            binary().args(&args).stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().unwrap();
+        drop(child.stdout.take());
+        let output = child.wait_with_output().unwrap();
+        assert!(output.status.success(), "{args:?}: {}", output.status);
+        assert_eq!(String::from_utf8_lossy(&output.stderr), "", "{args:?}");
+    }
+}
+
+#[test]
+fn a_pipe_gets_no_colour() {
+    let folder = folder("terminal-plain");
+    let log = file(&folder, "log.csv", idle(6.0, 30));
+    let run = finish(binary().args(["balance", &log]).env("TERM", "xterm")).good();
+    assert!(!run.out.contains('\x1b'));
+}
+
+/// The far end of a pseudo-terminal stands in for a person's window.
+#[cfg(unix)]
+mod window {
+    use super::*;
+    use serialport::{SerialPort, TTYPort};
+    use std::io::Read;
+    use std::time::Duration;
+
+    fn seen(log: &str, variables: &[(&str, &str)]) -> String {
+        let (mut window, mut end) = TTYPort::pair().unwrap();
+        end.set_exclusive(false).unwrap();
+        let terminal = fs::OpenOptions::new().write(true).open(end.name().unwrap()).unwrap();
+        let mut command = binary();
+        command.args(["balance", log]).env("TERM", "xterm").stdout(Stdio::from(terminal));
+        let mut child = command.envs(variables.iter().copied()).spawn().unwrap();
+        window.set_timeout(Duration::from_secs(10)).unwrap();
+        let mut text = Vec::new();
+        let mut buffer = [0u8; 4096];
+        let last = b"certificate.";
+        while !text.windows(last.len()).any(|w| w == last) {
+            match window.read(&mut buffer) {
+                Ok(n) if n > 0 => text.extend(&buffer[..n]),
+                other => panic!("{other:?} after {}", String::from_utf8_lossy(&text)),
+            }
+        }
+        assert!(child.wait().unwrap().success());
+        String::from_utf8(text).unwrap()
+    }
+
+    #[test]
+    fn a_window_gets_colour_unless_no_color_says_otherwise() {
+        let folder = folder("terminal-window");
+        let log = file(&folder, "log.csv", idle(6.0, 30));
+        assert!(seen(&log, &[]).contains("\x1b[1;31m"));
+        assert!(!seen(&log, &[("NO_COLOR", "1")]).contains('\x1b'));
+        assert!(!seen(&log, &[("TERM", "dumb")]).contains('\x1b'));
+    }
+}
+
+#[test]
+fn help_reads_at_eighty_and_fifty_columns() {
+    for columns in [80, 50] {
+        for command in
+            ["", "balance", "breather", "compare", "inspect", "demo", "completions", "manual"]
+        {
+            let args: Vec<&str> =
+                [command, "--help"].into_iter().filter(|a| !a.is_empty()).collect();
+            let run = finish(binary().args(&args).env("COLUMNS", columns.to_string())).good();
+            assert!(run.out.contains("Example"), "{command}: {}", run.out);
+            let wide: Vec<&str> =
+                run.out.lines().filter(|line| line.chars().count() > columns).collect();
+            assert!(wide.is_empty(), "{command} at {columns}: {wide:?}");
+        }
+    }
+}
+
+#[test]
+fn completions_for_every_shell() {
+    for shell in ["bash", "zsh", "fish", "elvish", "powershell"] {
+        let run = run(&["completions", shell]).good();
+        for word in ["balance", "breather", "compare", "inspect", "demo"] {
+            assert!(run.out.contains(word), "{shell}");
+        }
+    }
+}
+
+#[test]
+fn one_manual_page_a_command() {
+    let folder = folder("terminal-manual");
+    let into = folder.join("man1");
+    run(&["manual", "--into", into.to_str().unwrap()]).good();
+    for page in ["", "-balance", "-breather", "-compare", "-inspect", "-demo"] {
+        let text = fs::read_to_string(into.join(format!("evenbreath{page}.1"))).unwrap();
+        assert!(text.contains(".SH SYNOPSIS"), "{page}");
+    }
+    assert!(run(&["manual"]).good().out.contains(".TH evenbreath 1"));
+}
+
+#[test]
+fn the_demo_does_the_whole_job_and_says_where_the_charts_are() {
+    let folder = folder("terminal-demo");
+    let [one, two] = [(), ()].map(|()| {
+        finish(binary().arg("demo").args(["--chart-width", "900"]).current_dir(&folder)).good().out
+    });
+    assert_eq!(one, two);
+    let charts: Vec<&str> = one
+        .lines()
+        .filter_map(|line| line.strip_prefix("- "))
+        .filter(|line| line.ends_with(".png"))
+        .collect();
+    assert_eq!(charts.len(), 5, "{one}");
+    for chart in charts {
+        let bytes = fs::read(folder.join(chart)).unwrap();
+        assert!(bytes.starts_with(b"\x89PNG"), "{chart}");
+    }
+    for word in ["out of tolerance", "in tolerance", "carbon monoxide"] {
+        assert!(one.contains(word), "no {word:?} in {one}");
+    }
+}
