@@ -3,12 +3,12 @@
 //! A sample walks through the rooms in one direction, and nobody sends it back:
 //!
 //! ```text
-//! log ----> signal ----> findings ----> charts --> report
-//! (files)   (cleaning,   (balance,                 cli
-//!            cycles,      breather,
-//!  engine    plateaus)    compare)
-//!  (model       |            |
-//!   logs)    sensors     statistics   gas      <- pure functions on slices
+//! sources   log ----> signal ----> findings ----> charts --> report
+//! (cable)   (files)   (cleaning,   (balance,                 cli
+//!                      cycles,      breather,
+//!           engine     plateaus)    compare)
+//!           (model        |            |
+//!            logs)     sensors     statistics   gas      <- pure functions on slices
 //!
 //! units, sample: the words that every room speaks
 //! ```
@@ -16,6 +16,7 @@
 //! * [`units`], [`sample`]: quantities, marks, columns of samples, remarks.
 //! * [`statistics`], [`gas`]: pure functions on slices; they know nothing of engines.
 //! * [`engine`]: a physical model that makes logs with known truth.
+//! * [`sources`]: the serial box: who speaks on which port.
 //! * [`log`]: from bytes to columns: dialect, who is who, bad rows counted.
 //! * [`sensors`]: the zero and the matching of the pair.
 //! * [`signal`]: cleaning, cycle averages, plateaus, ripple.
@@ -32,5 +33,6 @@ pub mod report;
 pub mod sample;
 pub mod sensors;
 pub mod signal;
+pub mod sources;
 pub mod statistics;
 pub mod units;

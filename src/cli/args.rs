@@ -67,6 +67,11 @@ Example:
   evenbreath inspect other.csv \\
     --columns \"vac1=Front,vac2=Rear\"")]
     Inspect(InspectArgs),
+    /// Lists the serial ports and says what is heard on each
+    #[command(after_help = "\
+Example:
+  evenbreath ports --seconds 5")]
+    Ports(PortsArgs),
     /// The whole job on logs that come with the program, with charts
     #[command(after_help = "\
 Example:
@@ -170,6 +175,22 @@ pub struct InspectArgs {
     #[command(flatten)]
     /// The answer.
     pub output: Output,
+}
+
+/// `ports`.
+#[derive(Debug, Args)]
+pub struct PortsArgs {
+    /// How long to listen, in seconds.
+    #[arg(long, value_name = "SECONDS", default_value_t = 2,
+          value_parser = clap::value_parser!(u64).range(1..=60))]
+    pub seconds: u64,
+    /// Speed of the wire.
+    #[arg(long, value_name = "BAUD", default_value_t = crate::sources::ports::BAUD,
+          value_parser = clap::value_parser!(u32).range(300..=4_000_000))]
+    pub baud: u32,
+    /// One JSON document on standard output, nothing else there.
+    #[arg(long)]
+    pub json: bool,
 }
 
 /// `demo`.

@@ -34,6 +34,9 @@ pub enum Failure {
         /// What was found.
         found: String,
     },
+    /// The serial ports could not be listed or listened to.
+    #[error("the serial ports cannot be listened to ({0}); plug the box in and try again")]
+    Ports(String),
     /// Both logs of a comparison from standard input.
     #[error("standard input can be read only once; give at least one of the logs as a file")]
     TwiceStandardInput,

@@ -16,6 +16,7 @@ mod load;
 mod output;
 mod papers;
 mod picture;
+mod ports;
 mod profile;
 mod values;
 mod wishes;
@@ -45,6 +46,9 @@ and engine speed.
   evenbreath compare BEFORE AFTER
       what the work has changed
 
+  evenbreath ports
+      serial ports, and what is heard on each
+
   evenbreath help COMMAND
       options and an example";
 
@@ -59,6 +63,7 @@ pub fn run(cli: &Cli) -> Result<u8, Failure> {
         Some(Command::Breather(args)) => breather::run(args),
         Some(Command::Compare(args)) => compare::run(args),
         Some(Command::Inspect(args)) => inspect::run(args),
+        Some(Command::Ports(args)) => ports::run(args),
         Some(Command::Demo(args)) => demo::run(args),
         Some(Command::Completions { shell }) => papers::completions(*shell),
         Some(Command::Manual { into }) => papers::manual(into.as_deref()),

@@ -68,6 +68,14 @@ pub fn inspection(inspection: &Inspection) -> serde_json::Result<String> {
     document(inspection)
 }
 
+/// A list of plain entries, such as the ports of `ports --json`.
+///
+/// # Errors
+/// As [`balance`].
+pub fn listing<T: Serialize>(entries: &[T]) -> serde_json::Result<String> {
+    document(&entries)
+}
+
 fn document(value: &impl Serialize) -> serde_json::Result<String> {
     let mut bytes = Vec::new();
     let formatter = Rounded(PrettyFormatter::new());
