@@ -64,6 +64,7 @@ fn inspect(loaded: Loaded) -> Inspection {
                 at_row: step.at_row,
                 before_rpm: step.before_rpm,
                 after_rpm: step.after_rpm,
+                sharp: step.sharp,
             })
             .collect(),
         marks: signal

@@ -2,16 +2,12 @@
 
 use crate::sample::Track;
 use crate::signal::Signal;
-use crate::signal::cycles::STANDSTILL_RPM;
+use crate::signal::aliasing;
 
 /// Samples looked at to learn the step of a converter.
 const LOOK: usize = 4000;
 /// Noise of this many steps makes the average free of them (dither).
 const DITHER: f64 = 0.5;
-/// Above this many samples a cycle no logger keeps step with an engine.
-const FAST: f64 = 8.0;
-/// Rayleigh's test at 5 %: `n R^2` beyond this is not chance (`exp(-3) = 0.05`).
-const RAYLEIGH: f64 = 3.0;
 
 /// Standard uncertainty of the difference from the converters' steps, kPa: `step / sqrt 12` a side,
 /// where the signal does not dither it (JCGM 100, F.2.2.1).
@@ -39,53 +35,16 @@ fn undithered_step(column: &[f64]) -> f64 {
     if step.is_finite() && sd < DITHER * step { step } else { 0.0 }
 }
 
-/// Resultant length of the phases of the samples within a cycle, at the harmonics that a side's
-/// ripple can have; 0 where it is not significant or the logger is fast.
-///
-/// Rayleigh's test for directions: `R = |mean exp(2 pi i m phi)|`, significant at 5 % for
-/// `n R^2 > 3` (Mardia and Jupp, Directional Statistics, 2000; from memory).
-pub fn resultant(signal: &Signal, (from, to): (usize, usize), cylinders: u32) -> f64 {
-    let Some(rpm) = &signal.track.rpm else { return 0.0 };
-    let (time, rpm) = (&signal.track.time_s[from..to], &rpm[from..to]);
-    let speeds = rpm.iter().filter(|n| **n >= STANDSTILL_RPM);
-    let (sum, count) = speeds.fold((0.0, 0.0), |(sum, count), n| (sum + n, count + 1.0));
-    if count == 0.0 || signal.sample_rate_hz * 120.0 / (sum / count) > FAST {
-        return 0.0;
-    }
-    let a_side = f64::from(cylinders.max(2)) / 2.0;
-    let mut harmonics = vec![1.0, 2.0, a_side, 2.0 * a_side];
-    harmonics.dedup();
-    harmonics
-        .into_iter()
-        .map(|harmonic| resultant_at(time, rpm, sum / count, harmonic))
-        .filter(|r| time.len() as f64 * r * r > RAYLEIGH)
-        .fold(0.0, f64::max)
-}
-
-fn resultant_at(time: &[f64], rpm: &[f64], usual: f64, harmonic: f64) -> f64 {
-    let (mut phase, mut east, mut north) = (0.0, 0.0, 0.0);
-    for k in 0..time.len() {
-        if k > 0 {
-            let speed = if rpm[k].is_finite() { rpm[k] } else { usual };
-            phase += speed / 120.0 * (time[k] - time[k - 1]);
-        }
-        let angle = std::f64::consts::TAU * harmonic * phase;
-        east += angle.cos();
-        north += angle.sin();
-    }
-    east.hypot(north) / time.len() as f64
-}
-
 /// Standard uncertainty of the difference from a logger that keeps step with the engine, kPa.
 ///
 /// The average then misses the true mean by up to `R` times the ripple's amplitude; the scatter of
 /// the samples is all that a slow log shows of the amplitude (`sqrt 2` times the standard
 /// deviation for a sine), and the limit counts as rectangular.
 pub fn aliasing(signal: &Signal, samples: (usize, usize), cylinders: u32) -> f64 {
-    let r = resultant(signal, samples, cylinders);
-    if r == 0.0 {
+    let Some(r) = aliasing::significant(&signal.track, signal.sample_rate_hz, samples, cylinders)
+    else {
         return 0.0;
-    }
+    };
     let (from, to) = samples;
     let amplitude = |column: &Vec<f64>| {
         let held = column[from..to].iter().filter(|v| v.is_finite());

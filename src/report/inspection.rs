@@ -108,6 +108,8 @@ pub struct SpeedStep {
     pub before_rpm: f64,
     /// Settled speed after, rev/min.
     pub after_rpm: f64,
+    /// The speed jumped; a slow change is a ramp.
+    pub sharp: bool,
 }
 
 /// A mark.
@@ -230,13 +232,15 @@ impl Inspection {
         let mut table = Table::default()
             .group("time", Align::Right, &["s"])
             .group("row", Align::Right, &[""])
-            .group("speed, rev/min", Align::Right, &["before", "after"]);
+            .group("speed, rev/min", Align::Right, &["before", "after"])
+            .group("as a", Align::Left, &[""]);
         for step in &self.steps {
             table.row(vec![
                 Some(format!("{:.1}", step.at_s)),
                 Some(step.at_row.to_string()),
                 Some(format!("{:.0}", step.before_rpm)),
                 Some(format!("{:.0}", step.after_rpm)),
+                Some(if step.sharp { "step" } else { "ramp" }.into()),
             ]);
         }
         page.table(&table);

@@ -1,6 +1,7 @@
 //! From columns of samples to a series on which statistics are allowed: cleaned readings, whole
 //! engine cycles, plateaus of steady speed, ripple.
 
+pub mod aliasing;
 pub mod cleaning;
 pub mod cycles;
 pub mod hoses;
@@ -10,7 +11,7 @@ pub mod ripple;
 use crate::sample::{Remark, Track};
 use cycles::Cycles;
 use hoses::HoseChange;
-use plateaus::{Plateau, Step};
+use plateaus::{Kind, Plateau, Step};
 
 /// A log made ready for the findings.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -29,7 +30,8 @@ pub struct Signal {
     pub sample_rate_hz: f64,
     /// Speed from the ripple of the vacuum, rev/min; absent when the log is too slow or too calm.
     pub ripple_rpm: Option<f64>,
-    /// Resultant length of the sample phases within an intake pulse (0 spread evenly, 1 in step).
+    /// Largest resultant length of the sample phases within a cycle over the plateaus (0 spread
+    /// evenly, 1 in step); absent where the logger is too fast to keep step.
     pub aliasing_r: Option<f64>,
     /// What the cleaning saw.
     pub remarks: Vec<Remark>,
@@ -65,6 +67,16 @@ pub fn prepare(mut track: Track, cylinders: u32) -> Signal {
     let mut steps = plateaus::steps(&cycles, &plateaus);
     let (hoses, unmarked) = hoses::find(&track.marks, &cycles, &plateaus);
     remarks.extend(unmarked);
+    let sample_rate_hz = if interval_s > 0.0 { 1.0 / interval_s } else { 0.0 };
+    let aliasing_r = plateaus
+        .iter()
+        .filter(|p| p.kind == Kind::Running)
+        .filter_map(|p| {
+            let samples = (p.from_row as usize, p.to_row as usize + 1);
+            aliasing::resultant(&track, sample_rate_hz, samples, cylinders)
+        })
+        .reduce(f64::max);
+    // Until here the plateaus count samples; rows that were left out part the two.
     for row in plateaus
         .iter_mut()
         .flat_map(|p| [&mut p.from_row, &mut p.to_row])
@@ -73,9 +85,9 @@ pub fn prepare(mut track: Track, cylinders: u32) -> Signal {
         *row = track.row.get(*row as usize).copied().unwrap_or(*row);
     }
     Signal {
-        sample_rate_hz: if interval_s > 0.0 { 1.0 / interval_s } else { 0.0 },
+        sample_rate_hz,
         ripple_rpm: ripple::median_speed(&windows),
-        aliasing_r: None,
+        aliasing_r,
         track,
         cycles,
         plateaus,
