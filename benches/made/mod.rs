@@ -1,0 +1,101 @@
+//! Logs and series for the benches, made by the model engine or from a seed: never constants, for a
+//! branch that always goes one way and a series that never changes cost next to nothing.
+#![allow(dead_code, reason = "each bench that shares this file uses its own part")]
+
+use evenbreath::engine::sensors::{Sensor, SensorBox};
+use evenbreath::engine::{Action, Row, Script, Settings, record};
+use evenbreath::units::{Rpm, Seconds};
+use rand::{Rng, SeedableRng};
+use rand_distr::StandardNormal;
+use rand_pcg::Pcg64;
+use std::io::{self, Write};
+
+/// Length of one job, s.
+pub const JOB_S: f64 = 600.0;
+
+/// A pair of cheap sensors that disagree, as in the sample logs.
+fn sensors(rate_hz: f64) -> SensorBox {
+    SensorBox {
+        rate_hz,
+        // At 1 kHz a jitter would give rows that share a stamp of whole milliseconds.
+        jitter_s: 0.0,
+        vacuum: [Sensor::default().with(0.55, 1.009), Sensor::default().with(-0.35, 0.992)],
+        ..SensorBox::default()
+    }
+}
+
+/// Ten minutes of work on a car: engine off, idle, hoses swapped and straightened, the throttle held
+/// at two speeds, idle, engine off. `number` tells one job from the next: another stop screw,
+/// another seed.
+pub fn job(rate_hz: f64, number: u64) -> Vec<Row> {
+    let at = Seconds;
+    let script = Script::stopped(at(JOB_S))
+        .mark(at(0.0), "engine off")
+        .marked(at(8.0), Action::EngineOn, "engine on")
+        .act(at(120.0), Action::HosesOff)
+        .marked(at(122.5), Action::HosesSwapped, "hoses swapped")
+        .act(at(200.0), Action::HosesOff)
+        .marked(at(202.5), Action::HosesDirect, "hoses direct")
+        .act(at(300.0), Action::Hold(Rpm(2000.0)))
+        .act(at(400.0), Action::Hold(Rpm(2800.0)))
+        .act(at(480.0), Action::Release)
+        .marked(at(JOB_S - 8.0), Action::EngineOff, "engine off");
+    let turned = 0.1 * number as f64;
+    let settings =
+        Settings { idle_area_mm2: [10.3 + turned, 10.9 - turned], ..Settings::default() };
+    record(&settings, &sensors(rate_hz), &script, 900 + number).rows
+}
+
+/// A marked breather test: idle, then the cap off for 10 s and on for 10 s, `times` times.
+pub fn cap_test(rate_hz: f64, times: u32) -> Vec<Row> {
+    let mut script = Script::idling(Seconds(15.0 + 20.0 * f64::from(times)));
+    for turn in 0..times {
+        let off = 15.0 + 20.0 * f64::from(turn);
+        script = script.marked(Seconds(off), Action::CapOff, "cap off").marked(
+            Seconds(off + 10.0),
+            Action::CapOn,
+            "cap on",
+        );
+    }
+    record(&Settings::default(), &sensors(rate_hz), &script, 77).rows
+}
+
+/// The lines above the rows of a canonical log.
+pub fn write_head(out: &mut impl Write) -> io::Result<()> {
+    out.write_all(
+        b"# engine: model\n# baro_kpa: 101.3\n# cylinders: 4\ntime_s,rpm,vac1_kpa,vac2_kpa,mark\n",
+    )
+}
+
+/// Rows of a canonical log; `offset_s` is added to the time.
+pub fn write_rows(out: &mut impl Write, rows: &[Row], offset_s: f64) -> io::Result<()> {
+    for row in rows {
+        write!(out, "{:.3},", offset_s + row.time_s)?;
+        if let Some(rpm) = row.rpm {
+            write!(out, "{:.1}", rpm.0)?;
+        }
+        writeln!(out, ",{:.2},{:.2},{}", row.vac_kpa[0], row.vac_kpa[1], row.mark)?;
+    }
+    Ok(())
+}
+
+/// A whole canonical log in memory.
+pub fn text(rows: &[Row]) -> Vec<u8> {
+    let mut out = Vec::new();
+    let written = write_head(&mut out).and_then(|()| write_rows(&mut out, rows, 0.0));
+    written.expect("memory can be written to");
+    out
+}
+
+/// First-order noise of unit variance about levels that change by `step` every `every` values.
+pub fn levels(n: usize, lag1: f64, every: usize, step: f64) -> Vec<f64> {
+    let mut random = Pcg64::seed_from_u64(31);
+    let mut noise: f64 = random.sample(StandardNormal);
+    (0..n)
+        .map(|k| {
+            let fresh: f64 = random.sample(StandardNormal);
+            noise = lag1 * noise + (1.0 - lag1 * lag1).sqrt() * fresh;
+            noise + if (k / every) % 2 == 1 { step } else { 0.0 }
+        })
+        .collect()
+}

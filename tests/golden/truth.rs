@@ -1,0 +1,82 @@
+//! Findings beside what was true in the engine model.
+
+use serde_json::Value;
+
+/// A true value and the 95 % interval that should hold it.
+pub struct Held {
+    /// Log and what of it.
+    what: String,
+    /// The value in the model.
+    truth: f64,
+    /// Lower end of the interval.
+    low: f64,
+    /// Upper end of the interval.
+    high: f64,
+}
+
+impl Held {
+    fn new(what: String, truth: f64, block: &Value, [low, high]: [&str; 2]) -> Self {
+        let end = |key: &str| block[key].as_f64().unwrap_or_else(|| panic!("{what}: no {key}"));
+        let (low, high) = (end(low), end(high));
+        assert!(low < high, "{what}: an interval from {low} to {high}");
+        Held { what, truth, low, high }
+    }
+
+    /// The miss in words.
+    pub fn told(&self) -> String {
+        format!("{}: true {} is not in {} to {}", self.what, self.truth, self.low, self.high)
+    }
+
+    /// Distance of the truth from the middle of the interval, in half widths.
+    pub fn half_widths_off(&self) -> f64 {
+        let (middle, half) = (0.5 * (self.low + self.high), 0.5 * (self.high - self.low));
+        (self.truth - middle).abs() / half
+    }
+}
+
+fn seconds(block: &Value, key: &str) -> f64 {
+    block[key].as_f64().unwrap()
+}
+
+/// Plateaus found, each with the true running stretches that lie in it for more than half of their
+/// length. None may be without a stretch.
+///
+/// A true stretch may be without a plateau where the log does not let it be found (too short, idle
+/// wandering off); whether that matters is for the verdict to show.
+pub fn matched(log: &str, found: &Value, truth: &Value) -> Vec<(Value, Vec<Value>)> {
+    let true_stretches = || truth["plateaus"].as_array().into_iter().flatten();
+    let plateaus = found["plateaus"].as_array().into_iter().flatten();
+    let matched: Vec<(Value, Vec<Value>)> = plateaus
+        .map(|plateau| {
+            let inside = |stretch: &&Value| {
+                let (from, to) = (seconds(stretch, "from_s"), seconds(stretch, "to_s"));
+                let common =
+                    to.min(seconds(plateau, "to_s")) - from.max(seconds(plateau, "from_s"));
+                stretch["kind"] == "running" && common > 0.5 * (to - from)
+            };
+            (plateau.clone(), true_stretches().filter(inside).cloned().collect())
+        })
+        .collect();
+    for (plateau, stretches) in &matched {
+        assert!(!stretches.is_empty(), "{log}: nothing was steady at {plateau}");
+    }
+    matched
+}
+
+/// The difference on every plateau beside the true one, averaged over the stretches in it.
+pub fn differences(log: &str, found: &Value, truth: &Value) -> Vec<Held> {
+    matched(log, found, truth)
+        .iter()
+        .map(|(plateau, stretches)| {
+            let sum: f64 = stretches.iter().map(|s| s["difference_kpa"].as_f64().unwrap()).sum();
+            let what = format!("{log}: difference at {} rev/min", plateau["rpm"]);
+            Held::new(what, sum / stretches.len() as f64, plateau, ["low_kpa", "high_kpa"])
+        })
+        .collect()
+}
+
+/// The idle drop beside the true one, where there was a cap test.
+pub fn drop(log: &str, found: &Value, truth: &Value) -> Option<Held> {
+    let true_drop = truth["drop_rpm"].as_f64()?;
+    Some(Held::new(format!("{log}: idle drop"), true_drop, found, ["low_rpm", "high_rpm"]))
+}
