@@ -2,6 +2,7 @@
 
 use super::balance::{Open, PlateauBalance, ZeroMethod, ZeroUsed};
 use super::{Conditions, Sides};
+use crate::sample::Remark;
 use crate::signal::Signal;
 use crate::signal::plateaus::Kind;
 use crate::statistics::decision::Verdict;
@@ -21,10 +22,11 @@ pub fn sentence(
     signal: &Signal,
     plateaus: &[PlateauBalance],
     zero: &ZeroUsed,
+    remarks: &[Remark],
     conditions: &Conditions,
 ) -> String {
     if plateaus.is_empty() {
-        return nothing_to_judge(signal);
+        return nothing_to_judge(signal, remarks);
     }
     let worst = |verdict: Verdict| {
         plateaus
@@ -111,16 +113,24 @@ fn cure(plateau: &PlateauBalance, zero: &ZeroUsed) -> String {
 }
 
 /// Why no plateau could be judged, and how to log.
-fn nothing_to_judge(signal: &Signal) -> String {
+fn nothing_to_judge(signal: &Signal, remarks: &[Remark]) -> String {
     let how = "Log at least 15 s at a steady speed with both hoses on.";
     let running = signal.plateaus.iter().any(|p| p.kind == Kind::Running);
     let one = signal.cycles.vac1_kpa.is_none() || signal.cycles.vac2_kpa.is_none();
     if one {
         return format!("Nothing to compare: the log holds the vacuum of one side only. {how}");
     }
+    if let Some(off) = remarks.iter().find(|remark| remark.code == "hose_off") {
+        return format!("Nothing to compare: {}.", off.text);
+    }
+    if signal.cycles.rpm.is_none() {
+        let why = "the log has no engine speed, and the ripple of the vacuum does not give it";
+        return format!(
+            "Nothing to judge: {why}. Log the speed, or at least 60 readings a second."
+        );
+    }
     if signal.cycles.is_empty() {
-        let why = "it is too short, or neither a pick-up nor the ripple gives the engine speed";
-        return format!("Nothing to judge: the log holds no whole engine cycle: {why}. {how}");
+        return format!("Nothing to judge: the log holds no whole engine cycle. {how}");
     }
     if !running {
         return format!(

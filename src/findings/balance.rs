@@ -7,8 +7,9 @@
 use super::advice;
 use super::air_share::{self, Inputs};
 use super::stretches::{self, Stretch};
-use super::{Conditions, resolution};
-use crate::sensors::matching::{Matching, Prior, Reading, State};
+use super::{Conditions, resolution, zero};
+use crate::sample::Remark;
+use crate::sensors::matching::{Matching, Prior};
 use crate::signal::Signal;
 use crate::signal::plateaus::Kind;
 use crate::statistics::decision::{self, SoFar, Verdict};
@@ -140,46 +141,31 @@ pub struct Balance {
     pub say: String,
     /// Causes to check, likeliest first.
     pub causes: Vec<String>,
+    /// What shakes the result: hoses off, a swap that is not believed, a difference that steps.
+    pub remarks: Vec<Remark>,
 }
 
 /// Finds the balance on every plateau of a signal.
 pub fn find(signal: &Signal, conditions: &Conditions) -> Balance {
-    let stretches = stretches::find(signal);
+    let stretches::Found { mut stretches, mut remarks } = stretches::find(signal);
     let prior =
         Prior::from_limits(conditions.sensor_offset_limit_kpa, conditions.sensor_gain_limit);
-    let settings = stretches
-        .iter()
-        .filter(|s| s.kind == Kind::Running)
-        .map(|s| s.setting + 1)
-        .max()
-        .unwrap_or(0);
-    let readings: Vec<Reading> = stretches.iter().map(reading).collect();
-    let plateaus: Vec<PlateauBalance> = Matching::solve(&readings, settings, prior)
+    let zero = zero::solve(&mut stretches, prior);
+    remarks.extend(zero.remark);
+    let plateaus: Vec<PlateauBalance> = zero
+        .matching
         .map(|matching| {
             let pair =
                 Pair { signal, stretches: &stretches, matching: &matching, prior, conditions };
-            (0..settings).filter_map(|setting| pair.plateau(setting)).collect()
+            (0..zero.settings).filter_map(|setting| pair.plateau(setting)).collect()
         })
         .unwrap_or_default();
     let verdict = overall(&plateaus);
-    let zero = zero_used(&stretches, &readings, prior);
-    let say = advice::sentence(signal, &plateaus, &zero, conditions);
+    let zero = zero.used;
+    let say = advice::sentence(signal, &plateaus, &zero, &remarks, conditions);
     let causes = advice::causes(&plateaus, &zero);
-    Balance { zero, tolerance_kpa: conditions.tolerance_kpa, plateaus, verdict, say, causes }
-}
-
-fn reading(stretch: &Stretch) -> Reading {
-    let state = match (stretch.kind, stretch.swapped) {
-        (Kind::EngineOff, _) => State::EngineOff,
-        (Kind::Running, false) => State::Direct(stretch.setting),
-        (Kind::Running, true) => State::Swapped(stretch.setting),
-    };
-    let vacuum_kpa = match stretch.kind {
-        Kind::EngineOff => 0.0,
-        Kind::Running => 0.5 * (stretch.vac1_kpa + stretch.vac2_kpa),
-    };
-    let difference = &stretch.difference;
-    Reading { difference_kpa: difference.mean, u_kpa: difference.u, vacuum_kpa, state }
+    let tolerance_kpa = conditions.tolerance_kpa;
+    Balance { zero, tolerance_kpa, plateaus, verdict, say, causes, remarks }
 }
 
 /// Out when any plateau is out, in when all are in.
@@ -192,33 +178,6 @@ fn overall(plateaus: &[PlateauBalance]) -> Verdict {
     } else {
         Verdict::InTolerance
     }
-}
-
-/// The zero in words: the best cure there was, and the pair's error where it was measured.
-fn zero_used(stretches: &[Stretch], readings: &[Reading], prior: Prior) -> ZeroUsed {
-    let swapped = stretches.iter().find(|s| {
-        s.swapped
-            && stretches
-                .iter()
-                .any(|o| o.kind == Kind::Running && !o.swapped && o.setting == s.setting)
-    });
-    let off = stretches.iter().any(|s| s.kind == Kind::EngineOff);
-    let (method, vacuum) = match swapped {
-        Some(swapped) => (ZeroMethod::Swap, 0.5 * (swapped.vac1_kpa + swapped.vac2_kpa)),
-        None if off => (ZeroMethod::EngineOff, 0.0),
-        None => {
-            return ZeroUsed {
-                method: ZeroMethod::None,
-                offset_kpa: 0.0,
-                u_kpa: prior.u_offset_kpa,
-            };
-        }
-    };
-    let settings = stretches.iter().map(|s| s.setting + 1).max().unwrap_or(0);
-    let running = stretches.iter().any(|s| s.kind == Kind::Running);
-    let (offset_kpa, u_kpa) = Matching::solve(readings, if running { settings } else { 0 }, prior)
-        .map_or((0.0, prior.u_offset_kpa), |matching| matching.error_kpa(vacuum));
-    ZeroUsed { method, offset_kpa, u_kpa }
 }
 
 /// What is needed to work out one plateau.
@@ -247,7 +206,7 @@ impl Pair<'_> {
         };
         let rpm = own.iter().all(|s| s.rpm.is_some()).then(|| weighted(&|s| s.rpm.unwrap_or(0.0)));
         let difference = self.matching.difference_kpa(setting);
-        let budget = self.budget(setting, &own)?;
+        let budget = self.budget(setting, &own, difference)?;
         let (u, dof) = (budget.u, budget.dof);
         let coverage = budget.coverage_factor(LEVEL)?;
         let reach = coverage * u;
@@ -298,7 +257,7 @@ impl Pair<'_> {
     }
 
     /// Everything that makes the difference uncertain.
-    fn budget(&self, setting: usize, own: &[&Stretch]) -> Option<Budget> {
+    fn budget(&self, setting: usize, own: &[&Stretch], difference: f64) -> Option<Budget> {
         let (offset, gain) = self.matching.left_by_prior_kpa(setting, self.prior);
         let mut components = Vec::new();
         for (number, stretch) in self.stretches.iter().enumerate() {
@@ -315,7 +274,10 @@ impl Pair<'_> {
             .iter()
             .map(|s| resolution::aliasing(self.signal, s.samples, self.conditions.cylinders))
             .fold(0.0, f64::max);
+        // A gain that both sensors share scales the difference, and no swap shows it.
+        let common = self.conditions.sensor_gain_limit / 3.0_f64.sqrt() / 2.0_f64.sqrt();
         for (name, u) in [
+            ("gain common to both sensors", common * difference.abs()),
             ("sensor offsets, not measured", offset),
             ("sensor gains, not measured", gain),
             ("resolution", worst),
@@ -396,9 +358,9 @@ fn ripple(signal: &Signal, stretch: &Stretch, side_of_sensor1: bool) -> Option<f
     let from = starts.partition_point(|s| (*s as usize) < stretch.samples.0);
     let to = starts.partition_point(|s| (*s as usize) < stretch.samples.1);
     let mut swings = Vec::new();
-    for pair in starts.get(from..to)?.windows(2) {
+    for (pair, cycles) in starts.get(from..to)?.windows(2).zip(&signal.cycles.cycles[from..to]) {
         let block = &column[pair[0] as usize..pair[1] as usize];
-        if block.len() < LEAST_A_CYCLE || block.iter().any(|v| !v.is_finite()) {
+        if (block.len() as f64) < LEAST_A_CYCLE * cycles || block.iter().any(|v| !v.is_finite()) {
             continue;
         }
         let high = block.iter().copied().fold(f64::NEG_INFINITY, f64::max);
@@ -410,4 +372,4 @@ fn ripple(signal: &Signal, stretch: &Stretch, side_of_sensor1: bool) -> Option<f
 }
 
 /// A swing needs this many samples a cycle, or it misses the peaks.
-const LEAST_A_CYCLE: usize = 8;
+const LEAST_A_CYCLE: f64 = 8.0;

@@ -6,10 +6,12 @@
 //! proves a seal, but does not tell the other cases apart.
 
 use super::Conditions;
+use super::advice::IDLE_LIMIT_RPM;
 use super::balance::LEVEL;
 use super::cap_fit::{self, CapFit};
 use super::crankcase;
 use super::openings;
+use crate::sample::Remark;
 use crate::signal::Signal;
 use crate::statistics::student;
 use crate::statistics::uncertainty::{Budget, Component};
@@ -91,6 +93,8 @@ pub struct Breather {
     pub say: String,
     /// Causes to check, likeliest first.
     pub causes: Vec<String>,
+    /// What shakes the result: openings that no mark confirms.
+    pub remarks: Vec<Remark>,
     /// Fitted speed over time: (s, rev/min), for the chart.
     #[serde(skip)]
     pub curve: Vec<(f64, f64)>,
@@ -131,6 +135,7 @@ fn nothing(threshold_rpm: f64, say: String) -> Breather {
         verdict: BreatherVerdict::NotSettled,
         say,
         causes: Vec::new(),
+        remarks: Vec::new(),
         curve: Vec::new(),
     }
 }
@@ -159,10 +164,36 @@ fn pooled(fit: &CapFit) -> Option<(f64, f64, f64)> {
 fn judge(signal: &Signal, fit: &CapFit, threshold: f64) -> Option<Breather> {
     let (drop, low, high) = pooled(fit)?;
     let crank = crankcase::find(signal, fit);
-    let returned = fit.openings.iter().any(|o| o.on_s.is_some());
-    let verdict = verdict(low, high, threshold, crank.as_ref(), returned);
-    let openings = fit
-        .openings
+    let doubt = doubt(fit, drop);
+    let verdict = match doubt {
+        Some(_) => BreatherVerdict::NotSettled,
+        None => verdict(low, high, threshold, crank.as_ref()),
+    };
+    let numbers = Numbers { drop, low, high, idle: fit.idle_rpm, threshold };
+    // Without a return there is no drop to speak of, only a step.
+    let shown = |value: f64| (doubt != Some(Doubt::Unreturned)).then_some(value);
+    Some(Breather {
+        idle_rpm: Some(fit.idle_rpm),
+        drop_rpm: shown(drop),
+        low_rpm: shown(low),
+        high_rpm: shown(high),
+        drop_percent: shown(100.0 * drop / fit.idle_rpm),
+        tau_s: fit.tau_s,
+        threshold_rpm: threshold,
+        vacuum_change_kpa: fit.vacuum_change_kpa,
+        openings: openings_of(fit)?,
+        crank_closed_kpa: crank.as_ref().map(|c| c.closed_kpa),
+        crank_open_kpa: crank.as_ref().map(|c| c.open_kpa),
+        verdict,
+        say: doubt.map_or_else(|| say(verdict, &numbers), |doubt| doubt.say(&numbers)),
+        causes: causes(verdict),
+        remarks: unconfirmed(fit).into_iter().collect(),
+        curve: fit.curve.clone(),
+    })
+}
+
+fn openings_of(fit: &CapFit) -> Option<Vec<Opening>> {
+    fit.openings
         .iter()
         .zip(&fit.drops)
         .map(|(opening, d)| {
@@ -176,26 +207,71 @@ fn judge(signal: &Signal, fit: &CapFit, threshold: f64) -> Option<Breather> {
                 from: opening.from,
             })
         })
-        .collect::<Option<Vec<Opening>>>()?;
-    let numbers = Numbers { drop, low, high, idle: fit.idle_rpm, threshold, returned };
-    Some(Breather {
-        idle_rpm: Some(fit.idle_rpm),
-        drop_rpm: Some(drop),
-        low_rpm: Some(low),
-        high_rpm: Some(high),
-        drop_percent: Some(100.0 * drop / fit.idle_rpm),
-        tau_s: fit.tau_s,
-        threshold_rpm: threshold,
-        vacuum_change_kpa: fit.vacuum_change_kpa,
-        openings,
-        crank_closed_kpa: crank.as_ref().map(|c| c.closed_kpa),
-        crank_open_kpa: crank.as_ref().map(|c| c.open_kpa),
-        verdict,
-        say: say(verdict, &numbers),
-        causes: causes(verdict),
-        curve: fit.curve.clone(),
+        .collect()
+}
+
+/// Why numbers alone must not decide.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Doubt {
+    /// The cap came off and did not go back on.
+    Unreturned,
+    /// Not an idle: the breather draws little at a held speed.
+    NotIdle,
+    /// One dip that nobody marked.
+    OneUnmarked,
+    /// The speed falls and the vacuum does not: the throttle moved, or an idle control answered.
+    VacuumRises,
+}
+
+fn doubt(fit: &CapFit, drop: f64) -> Option<Doubt> {
+    let marked = fit.openings.iter().any(|o| o.from == TimesFrom::Mark);
+    if fit.openings.iter().all(|o| o.on_s.is_none()) {
+        Some(Doubt::Unreturned)
+    } else if fit.idle_rpm > IDLE_LIMIT_RPM {
+        Some(Doubt::NotIdle)
+    } else if !marked && fit.openings.len() < LEAST_UNMARKED {
+        Some(Doubt::OneUnmarked)
+    } else if !marked && drop > 0.0 && fit.vacuum_change_kpa.is_none_or(|change| change > 0.0) {
+        Some(Doubt::VacuumRises)
+    } else {
+        None
+    }
+}
+
+impl Doubt {
+    fn say(self, n: &Numbers) -> String {
+        let repeat = "idle 15 s, cap off 10 s, cap on 10 s, two or three times, with the marks 'cap off' and 'cap on'";
+        match self {
+            Doubt::Unreturned => format!(
+                "Not settled: the cap came off and did not go back on, and a single step can be a fan or a drift; {repeat}."
+            ),
+            Doubt::NotIdle => format!(
+                "Not settled: the cap was tried at {:.0} rev/min, which is no idle; let the throttles close and {repeat}.",
+                n.idle
+            ),
+            Doubt::OneUnmarked => format!(
+                "Not settled: the speed dips once by {:.0} rev/min and comes back, but no mark says that it was the cap, and a fan or a lamp does the same; {repeat}.",
+                n.drop
+            ),
+            Doubt::VacuumRises => format!(
+                "Not settled: the speed dips and comes back, but the manifold vacuum does not fall with it as it does when the cap comes off; {repeat}."
+            ),
+        }
+    }
+}
+
+/// Openings that no mark confirms, for a person to confirm.
+fn unconfirmed(fit: &CapFit) -> Option<Remark> {
+    let at: Vec<f64> =
+        fit.openings.iter().filter(|o| o.from == TimesFrom::Data).map(|o| o.off_s).collect();
+    (!at.is_empty()).then(|| {
+        let text = "the cap's times were found in the data, no mark confirms them: a fan that comes and goes looks alike";
+        Remark::new("unmarked_openings", at.len(), &at, text)
     })
 }
+
+/// Fewest unmarked dips that make a cap test.
+const LEAST_UNMARKED: usize = 2;
 
 /// Sealed only with the whole interval above the threshold; the other verdicts likewise.
 fn verdict(
@@ -203,11 +279,7 @@ fn verdict(
     high: f64,
     threshold: f64,
     crank: Option<&crankcase::Crankcase>,
-    returned: bool,
 ) -> BreatherVerdict {
-    if !returned {
-        return BreatherVerdict::NotSettled;
-    }
     if low > threshold {
         BreatherVerdict::Sealed
     } else if high < -threshold {
@@ -229,16 +301,15 @@ struct Numbers {
     high: f64,
     idle: f64,
     threshold: f64,
-    returned: bool,
 }
 
 fn say(verdict: BreatherVerdict, n: &Numbers) -> String {
-    let Numbers { drop, low, high, idle, threshold, returned } = n;
+    let Numbers { drop, low, high, idle, threshold } = n;
     let size = format!("{drop:.0} rev/min (between {low:.0} and {high:.0}) from {idle:.0}");
     let moves = if *drop > 0.5 {
         format!("drops by only {size}")
     } else {
-        format!("does not drop (the change lies between {:.0} and {:.0} rev/min)", -high, -low)
+        format!("does not drop (between {low:.0} and {high:.0} rev/min, below zero it rises)")
     };
     match verdict {
         BreatherVerdict::Sealed => format!(
@@ -257,7 +328,6 @@ fn say(verdict: BreatherVerdict, n: &Numbers) -> String {
             "The revs rise by {:.0} rev/min (between {:.0} and {:.0}) with the cap off: the mixture is rich, so this test cannot prove the seal. Correct the mixture first.",
             -drop, -high, -low
         ),
-        BreatherVerdict::NotSettled if !returned => "Not settled: the cap came off and did not go back on, and a single step can be a fan or a drift. Idle 15 s, cap off 10 s, cap on 10 s, two or three times.".into(),
         BreatherVerdict::NotSettled => format!(
             "Not settled: the idle drop is {size}, and {threshold:.0} are needed: neither is proven. Repeat the opening two or three times, 10 s off and 10 s on, with fan and lights off."
         ),

@@ -1,5 +1,6 @@
 //! Before and after: how far the work has brought the pair.
 
+use super::advice::is_idle;
 use super::balance::{Balance, LEVEL, PlateauBalance};
 use crate::statistics::decision::Verdict;
 use crate::statistics::uncertainty::{Budget, Component};
@@ -45,15 +46,18 @@ const SAME_SPEED: f64 = 0.1;
 pub fn find(before: Balance, after: Balance) -> Comparison {
     let mut free: Vec<&PlateauBalance> = after.plateaus.iter().collect();
     let mut change = Vec::new();
+    let mut alone = Vec::new();
     for old in &before.plateaus {
         let nearest = (0..free.len())
-            .filter(|k| same_speed(old.rpm, free[*k].rpm))
+            .filter(|k| same_speed(old, free[*k]))
             .min_by(|a, b| apart(old.rpm, free[*a].rpm).total_cmp(&apart(old.rpm, free[*b].rpm)));
-        if let Some(nearest) = nearest {
-            change.extend(change_of(old, free.remove(nearest)));
+        match nearest {
+            Some(nearest) => change.extend(change_of(old, free.remove(nearest))),
+            None => alone.push((old, "before")),
         }
     }
-    let say = sentence(&before, &after, &change);
+    alone.extend(free.into_iter().map(|new| (new, "after")));
+    let say = sentence(&before, &after, &change, &alone);
     Comparison { before, after, change, say }
 }
 
@@ -61,9 +65,11 @@ fn apart(a: Option<f64>, b: Option<f64>) -> f64 {
     a.zip(b).map_or(0.0, |(a, b)| (a - b).abs())
 }
 
-/// Speeds that are both unknown count as one: the log's only plateau is then all there is.
-fn same_speed(a: Option<f64>, b: Option<f64>) -> bool {
-    match (a, b) {
+/// Two idles are one speed whatever they turn at, since stop screws move the idle; speeds that are
+/// both unknown count as one: the log's only plateau is then all there is.
+fn same_speed(a: &PlateauBalance, b: &PlateauBalance) -> bool {
+    match (a.rpm, b.rpm) {
+        (Some(_), Some(_)) if is_idle(a) && is_idle(b) => true,
         (Some(a), Some(b)) => (a - b).abs() <= SAME_SPEED * a,
         (None, None) => true,
         _ => false,
@@ -90,7 +96,12 @@ fn change_of(old: &PlateauBalance, new: &PlateauBalance) -> Option<Change> {
     })
 }
 
-fn sentence(before: &Balance, after: &Balance, change: &[Change]) -> String {
+fn sentence(
+    before: &Balance,
+    after: &Balance,
+    change: &[Change],
+    alone: &[(&PlateauBalance, &str)],
+) -> String {
     if before.plateaus.is_empty() || after.plateaus.is_empty() {
         let which = if before.plateaus.is_empty() { "first" } else { "second" };
         return format!(
@@ -116,5 +127,12 @@ fn sentence(before: &Balance, after: &Balance, change: &[Change]) -> String {
         (0, _) => format!("worse at {}", speeds(worse)),
         (..) => format!("better at {}, worse at {worse}", speeds(improved)),
     };
-    format!("{now}: {how}.")
+    let missed: Vec<String> = alone
+        .iter()
+        .filter_map(|(plateau, log)| plateau.rpm.map(|rpm| format!("{rpm:.0} rev/min ({log})")))
+        .collect();
+    match missed.is_empty() {
+        true => format!("{now}: {how}."),
+        false => format!("{now}: {how}. Held in one log only: {}.", missed.join(", ")),
+    }
 }

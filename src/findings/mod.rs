@@ -11,6 +11,7 @@ pub mod crankcase;
 pub mod openings;
 pub mod resolution;
 pub mod stretches;
+pub mod zero;
 
 pub use crate::statistics::decision::Verdict;
 use serde::Serialize;

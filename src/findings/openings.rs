@@ -13,6 +13,12 @@ const OFF_S: std::ops::RangeInclusive<f64> = 3.0..=60.0;
 const IDLE_S: f64 = 4.0;
 /// The idle comes back to within this share of the drop.
 const COMES_BACK: f64 = 0.35;
+/// A mark and an edge in the data this near each other are one event, s.
+const FORGOTTEN_S: f64 = 4.0;
+/// Speeds above this are no idle, rev/min (common practice, no published source).
+const IDLE_LIMIT_RPM: f64 = 1300.0;
+/// No cap makes an idle fall by more than this share and lets it live.
+const MOST_DROP: f64 = 0.4;
 /// A drop found in the data must be this share of the idle at the least.
 const LEAST_DROP: f64 = 0.012;
 /// Manifold vacuum must fall by this with the drop, kPa.
@@ -57,27 +63,33 @@ pub fn sentence(why: NoOpening) -> String {
 /// Finds the openings, in the order of time.
 pub fn find(signal: &Signal) -> Result<Vec<Times>, NoOpening> {
     let Some(rpm) = &signal.cycles.rpm else { return Err(NoOpening::NoSpeed) };
-    let marked = from_marks(signal);
-    if !marked.is_empty() {
-        return Ok(marked);
+    let mut seen: Vec<Times> = running(&signal.cycles, rpm)
+        .into_iter()
+        .flat_map(|run| returning_drops(&Bins::of(&signal.cycles, rpm, run)))
+        .collect();
+    let mut marked = from_marks(signal);
+    if marked.is_empty() {
+        return match (seen.is_empty(), signal.steps.is_empty()) {
+            (false, _) => Ok(seen),
+            (true, false) => Err(NoOpening::OnlyUnreturned),
+            (true, true) => Err(NoOpening::None),
+        };
     }
-    let mut returned = Vec::new();
-    let steps = !signal.steps.is_empty();
-    for run in running(&signal.cycles, rpm) {
-        returned.extend(returning_drops(&Bins::of(&signal.cycles, rpm, run)));
+    // Who marked the cap coming off and forgot it going on: the data may know.
+    for opening in marked.iter_mut().filter(|opening| opening.on_s.is_none()) {
+        let near = |t: &Times| (t.off_s - opening.off_s).abs() <= FORGOTTEN_S;
+        if let Some(at) = seen.iter().position(near) {
+            opening.on_s = seen.swap_remove(at).on_s;
+        }
     }
-    match (returned.is_empty(), steps) {
-        (false, _) => Ok(returned),
-        (true, true) => Err(NoOpening::OnlyUnreturned),
-        (true, false) => Err(NoOpening::None),
-    }
+    Ok(marked)
 }
 
 fn from_marks(signal: &Signal) -> Vec<Times> {
     let mut found: Vec<Times> = Vec::new();
     for mark in &signal.track.marks {
         match mark.meaning {
-            Meaning::CapOff if found.last().is_none_or(|last| last.on_s.is_some()) => {
+            Meaning::CapOff => {
                 found.push(Times { off_s: mark.at.0, on_s: None, from: TimesFrom::Mark });
             }
             Meaning::CapOn => {
@@ -239,7 +251,11 @@ fn candidate(bins: &Bins, off: usize, on: usize, limits: (f64, f64)) -> Option<C
     let stays_low = bins.rpm[inside.clone()]
         .windows(SETTLE)
         .all(|pair| mean(pair) < 0.5 * (before + after) - STAYS_LOW * drop);
-    let is_one =
-        drop >= (LEAST_DROP * before).max(limits.0) && returns && stays_low && vacuum_falls;
+    let is_idle = before <= IDLE_LIMIT_RPM && drop <= MOST_DROP * before;
+    let is_one = is_idle
+        && drop >= (LEAST_DROP * before).max(limits.0)
+        && returns
+        && stays_low
+        && vacuum_falls;
     is_one.then(|| Candidate { off, on, weight: drop * ((on - off) as f64).sqrt() })
 }

@@ -1,9 +1,10 @@
 //! Stretches on which the pair is compared: steady speed, hoses on, one state of the hoses.
 
 use super::balance::LEVEL;
+use crate::sample::{Meaning, Remark};
 use crate::signal::Signal;
-use crate::signal::hoses::HoseChange;
 use crate::signal::plateaus::{Kind, Plateau};
+use crate::statistics::changes;
 use crate::statistics::correlated::{MeanInterval, mean_interval};
 
 /// Time around a hose swap that belongs to neither state, s.
@@ -14,6 +15,14 @@ const HOSE_OFF_SHARE: f64 = 0.4;
 const LEAST_S: f64 = 3.0;
 /// ... and from this many blocks on.
 const LEAST_BLOCKS: usize = 8;
+/// ... with the engine off, where nothing moves.
+const LEAST_BLOCKS_OFF: usize = 4;
+/// A running engine draws more vacuum than this through a hose that is on, kPa.
+const DEAD_KPA: f64 = 5.0;
+/// A step of the difference from this size on parts a stretch, kPa.
+const STEP_KPA: f64 = 0.6;
+/// Hoses that come off this near a swap came off for it, s.
+const SWAP_TAKES_S: f64 = 8.0;
 /// Stretches on both sides of a swap are one setting when their speeds agree within this share.
 const SAME_SPEED: f64 = 0.06;
 
@@ -42,51 +51,135 @@ pub struct Stretch {
     pub difference: MeanInterval,
     /// Samples: from, one past the last.
     pub samples: (usize, usize),
-    /// Blocks left out because a hose was off.
-    pub hose_off: usize,
+    /// Something was changed before it, other than the hoses.
+    fresh: bool,
 }
 
-/// Cuts the plateaus of a signal at the swaps and averages the difference over each piece.
-pub fn find(signal: &Signal) -> Vec<Stretch> {
-    let mut found: Vec<Stretch> = Vec::new();
-    for plateau in &signal.plateaus {
-        for (from_s, to_s, swapped) in pieces(plateau, &signal.hoses) {
-            if let Some(stretch) = average(signal, plateau, from_s, to_s, swapped) {
-                found.push(stretch);
-            }
-        }
-    }
-    number_settings(&mut found);
-    found
+/// The stretches of a log, and what was seen on the way.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Found {
+    /// In the order of time.
+    pub stretches: Vec<Stretch>,
+    /// What a person should know of them.
+    pub remarks: Vec<Remark>,
 }
 
-/// Pieces of a plateau between swaps: (from, to, exchanged).
-fn pieces(plateau: &Plateau, changes: &[HoseChange]) -> Vec<(f64, f64, bool)> {
-    let mut pieces = Vec::new();
-    let (mut from, mut state) = (plateau.from_s, false);
-    if let Some(last) = changes.iter().rev().find(|c| c.at_s <= from + HANDS_S) {
-        (from, state) = (from.max(last.at_s + HANDS_S), last.swapped);
-    }
-    let inside = |c: &&HoseChange| c.at_s > plateau.from_s + HANDS_S && c.at_s < plateau.to_s;
-    for change in changes.iter().filter(inside) {
-        pieces.push((from, change.at_s - HANDS_S, state));
-        (from, state) = (change.at_s + HANDS_S, change.swapped);
-    }
-    pieces.push((from, plateau.to_s, state));
-    pieces.retain(|(from, to, _)| to - from >= LEAST_S.min(plateau.to_s - plateau.from_s));
-    pieces
-}
-
-fn average(
-    signal: &Signal,
-    plateau: &Plateau,
+/// A piece of a plateau in which nobody touched anything.
+#[derive(Debug, Clone, Copy)]
+struct Piece {
     from_s: f64,
     to_s: f64,
     swapped: bool,
-) -> Option<Stretch> {
+    /// A screw was turned before it.
+    fresh: bool,
+}
+
+/// Cuts the plateaus of a signal where somebody touched the hoses or a screw, and where the
+/// difference itself steps, and averages the difference over each piece.
+pub fn find(signal: &Signal) -> Found {
+    let mut found = Found::default();
+    let mut steps = Vec::new();
+    let mut off = Vec::new();
+    let mut dead = Vec::new();
+    for plateau in &signal.plateaus {
+        for piece in pieces(signal, plateau) {
+            let Some(blocks) = blocks(signal, plateau, piece) else { continue };
+            off.extend(blocks.hose_off);
+            if let Some(side) = blocks.dead {
+                dead.push((piece.from_s, side));
+                continue;
+            }
+            for (number, part) in even_parts(signal, &blocks.kept).into_iter().enumerate() {
+                let fresh = piece.fresh || number > 0;
+                if number > 0 {
+                    steps.push(signal.cycles.from_s[part[0]]);
+                }
+                found.stretches.extend(average(signal, plateau, &part, piece.swapped, fresh));
+            }
+        }
+    }
+    number_settings(&mut found.stretches);
+    found.remarks = remarks(signal, &steps, &off, &dead);
+    found
+}
+
+fn remarks(
+    signal: &Signal,
+    steps: &[f64],
+    off: &[f64],
+    dead: &[(f64, &'static str)],
+) -> Vec<Remark> {
+    let mut remarks = Vec::new();
+    if let Some((_, side)) = dead.first() {
+        let at: Vec<f64> = dead.iter().map(|d| d.0).collect();
+        let text = format!(
+            "{side} shows hardly any vacuum with the engine running while the other does: its hose is off or its sensor is dead; nothing can be compared there"
+        );
+        remarks.push(Remark::new("hose_off", dead.len(), &at, text));
+    }
+    // Hoses come off for a swap; what comes off without one has fallen off.
+    let fallen: Vec<f64> = off
+        .iter()
+        .copied()
+        .filter(|at| signal.hoses.iter().all(|change| (change.at_s - at).abs() > SWAP_TAKES_S))
+        .collect();
+    if !fallen.is_empty() {
+        let text = "a hose was off with the engine running; those cycles are left out";
+        remarks.push(Remark::new("hose_off", fallen.len(), &fallen, text));
+    }
+    if !steps.is_empty() {
+        let text = "the difference steps although the speed is steady: something was changed there; the parts are judged apart. If the hoses were swapped, mark it 'hoses swapped'; a screw turned, 'screw 1 +0.25'";
+        remarks.push(Remark::new("difference_steps", steps.len(), steps, text));
+    }
+    remarks
+}
+
+/// Pieces of a plateau between the touches.
+fn pieces(signal: &Signal, plateau: &Plateau) -> Vec<Piece> {
+    let screws = signal.track.marks.iter().filter_map(|mark| {
+        matches!(mark.meaning, Meaning::Screw { .. }).then_some((mark.at.0, None))
+    });
+    let hoses = signal.hoses.iter().map(|change| (change.at_s, Some(change.swapped)));
+    let mut touches: Vec<(f64, Option<bool>)> = screws.chain(hoses).collect();
+    touches.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let before = |t: &&(f64, Option<bool>)| t.0 <= plateau.from_s + HANDS_S;
+    let state = touches.iter().filter(before).filter_map(|t| t.1).next_back();
+    // Whoever marks that the hoses are back has swapped them before.
+    let first = touches.iter().find_map(|t| t.1);
+    let swapped = state.unwrap_or(first == Some(false));
+    let ready = touches.iter().filter(before).map(|t| t.0 + HANDS_S).fold(plateau.from_s, f64::max);
+    let mut pieces = Vec::new();
+    let mut piece = Piece { from_s: ready, to_s: plateau.to_s, swapped, fresh: true };
+    let inside = |t: &&(f64, Option<bool>)| t.0 > plateau.from_s + HANDS_S && t.0 < plateau.to_s;
+    for (at, hoses) in touches.iter().filter(inside) {
+        pieces.push(Piece { to_s: at - HANDS_S, ..piece });
+        let swapped = hoses.unwrap_or(piece.swapped);
+        piece = Piece { from_s: at + HANDS_S, swapped, fresh: hoses.is_none(), ..piece };
+    }
+    pieces.push(piece);
+    // A plateau of its own is a setting of its own, unless only the hoses have changed since.
+    if let Some(first) = pieces.first_mut() {
+        first.fresh = touches.iter().rfind(before).is_some_and(|t| t.1.is_none());
+    }
+    pieces.retain(|p| p.to_s - p.from_s >= LEAST_S.min(plateau.to_s - plateau.from_s));
+    pieces
+}
+
+/// Blocks of a piece on which both sensors see what they should.
+struct Blocks {
+    kept: Vec<usize>,
+    /// Where a hose came off, s.
+    hose_off: Option<f64>,
+    /// A side without vacuum throughout.
+    dead: Option<&'static str>,
+}
+
+fn blocks(signal: &Signal, plateau: &Plateau, piece: Piece) -> Option<Blocks> {
     let cycles = &signal.cycles;
     let (one, two) = (cycles.vac1_kpa.as_ref()?, cycles.vac2_kpa.as_ref()?);
-    let inside = |k: &usize| cycles.from_s[*k] >= from_s - 1e-9 && cycles.to_s[*k] <= to_s + 1e-9;
+    let inside = |k: &usize| {
+        cycles.from_s[*k] >= piece.from_s - 1e-9 && cycles.to_s[*k] <= piece.to_s + 1e-9
+    };
     let read: Vec<usize> = (plateau.first_block..plateau.end_block)
         .filter(inside)
         .filter(|k| one[*k].is_finite() && two[*k].is_finite())
@@ -97,13 +190,60 @@ fn average(
         (!held.is_empty()).then(|| *held.select_nth_unstable_by(middle, f64::total_cmp).1)
     };
     let (usual1, usual2) = (usual(one)?, usual(two)?);
-    let on = |k: &usize| {
-        plateau.kind == Kind::EngineOff
-            || one[*k] > HOSE_OFF_SHARE * usual1 && two[*k] > HOSE_OFF_SHARE * usual2
+    if plateau.kind == Kind::EngineOff {
+        return Some(Blocks { kept: read, hose_off: None, dead: None });
+    }
+    let dead = match (usual1 < DEAD_KPA, usual2 < DEAD_KPA) {
+        (true, false) => Some("sensor 1"),
+        (false, true) => Some("sensor 2"),
+        _ => None,
     };
-    let kept: Vec<usize> = read.iter().copied().filter(on).collect();
+    let on = |k: &usize| one[*k] > HOSE_OFF_SHARE * usual1 && two[*k] > HOSE_OFF_SHARE * usual2;
+    let first_off = read.iter().find(|k| !on(k)).map(|k| cycles.from_s[*k]);
+    let kept = read.into_iter().filter(on).collect();
+    Some(Blocks { kept, hose_off: first_off, dead })
+}
+
+/// Parts of a piece between lasting steps of the difference.
+fn even_parts(signal: &Signal, kept: &[usize]) -> Vec<Vec<usize>> {
+    let (Some(one), Some(two)) = (&signal.cycles.vac1_kpa, &signal.cycles.vac2_kpa) else {
+        return Vec::new();
+    };
+    let difference: Vec<f64> = kept.iter().map(|k| one[*k] - two[*k]).collect();
+    let mut edges = vec![0];
+    edges.extend(changes::changes(&difference));
+    edges.push(kept.len());
+    let mean = |range: &[f64]| range.iter().sum::<f64>() / range.len() as f64;
+    let mut parts: Vec<std::ops::Range<usize>> = Vec::new();
+    for edge in edges.windows(2) {
+        let seconds = signal.cycles.to_s[kept[edge[1] - 1]] - signal.cycles.from_s[kept[edge[0]]];
+        match parts.last_mut() {
+            Some(last)
+                if seconds < LEAST_S
+                    || (mean(&difference[last.clone()]) - mean(&difference[edge[0]..edge[1]]))
+                        .abs()
+                        < STEP_KPA =>
+            {
+                last.end = edge[1];
+            }
+            _ => parts.push(edge[0]..edge[1]),
+        }
+    }
+    parts.into_iter().map(|range| kept[range].to_vec()).collect()
+}
+
+fn average(
+    signal: &Signal,
+    plateau: &Plateau,
+    kept: &[usize],
+    swapped: bool,
+    fresh: bool,
+) -> Option<Stretch> {
+    let cycles = &signal.cycles;
+    let (one, two) = (cycles.vac1_kpa.as_ref()?, cycles.vac2_kpa.as_ref()?);
     let (first, last) = (*kept.first()?, *kept.last()?);
-    if kept.len() < LEAST_BLOCKS {
+    let least = if plateau.kind == Kind::EngineOff { LEAST_BLOCKS_OFF } else { LEAST_BLOCKS };
+    if kept.len() < least {
         return None;
     }
     let difference: Vec<f64> = kept.iter().map(|k| one[*k] - two[*k]).collect();
@@ -117,6 +257,7 @@ fn average(
         to_s: cycles.to_s[last],
         kind: plateau.kind,
         swapped,
+        fresh,
         setting: 0,
         rpm: cycles.rpm.as_ref().map(|_| 120.0 * turned / time),
         cycles: turned,
@@ -124,7 +265,6 @@ fn average(
         vac2_kpa: mean(two),
         difference: mean_interval(&difference, LEVEL)?,
         samples: (cycles.sample[first] as usize, end_sample),
-        hose_off: read.len() - kept.len(),
     })
 }
 
@@ -139,7 +279,8 @@ fn number_settings(stretches: &mut [Stretch]) {
             continue;
         }
         let same = before.filter(|(_, swapped, rpm)| {
-            *swapped != stretch.swapped
+            !stretch.fresh
+                && *swapped != stretch.swapped
                 && match (rpm, stretch.rpm) {
                     (Some(a), Some(b)) => (a - b).abs() <= SAME_SPEED * a,
                     _ => true,

@@ -284,6 +284,7 @@ mod tests {
             plateaus: plateaus.to_vec(),
             say: "Rear passes less air than Front.".into(),
             causes: vec!["stop screws".into()],
+            remarks: Vec::new(),
         };
         let log = LogFacts {
             car: None,
