@@ -10,7 +10,7 @@ use super::advice::IDLE_LIMIT_RPM;
 use super::balance::LEVEL;
 use super::cap_fit::{self, CapFit};
 use super::crankcase;
-use super::openings;
+use super::openings::{self, NoOpening};
 use crate::sample::Remark;
 use crate::signal::Signal;
 use crate::statistics::student;
@@ -163,6 +163,10 @@ fn pooled(fit: &CapFit) -> Option<(f64, f64, f64)> {
 
 fn judge(signal: &Signal, fit: &CapFit, threshold: f64) -> Option<Breather> {
     let (drop, low, high) = pooled(fit)?;
+    let marked = fit.openings.iter().any(|o| o.from == TimesFrom::Mark);
+    if !marked && low <= 0.0 {
+        return Some(nothing(threshold, openings::sentence(NoOpening::OnlyUnreturned)));
+    }
     let crank = crankcase::find(signal, fit);
     let doubt = doubt(fit, drop);
     let verdict = match doubt {

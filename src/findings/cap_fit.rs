@@ -27,14 +27,14 @@ const TAUS: [f64; 12] = [0.15, 0.25, 0.4, 0.6, 0.8, 1.0, 1.3, 1.7, 2.2, 3.0, 4.0
 /// An edge may lie this much before its mark, s.
 const EARLIER_S: f64 = 4.0;
 /// ... or after it, s.
-const LATER_S: f64 = 1.5;
+const LATER_S: f64 = 3.0;
 /// Steps in which an edge is moved, s.
 const EDGE_STEP_S: f64 = 0.25;
 /// People press late: by this much, s, with this standard uncertainty (common practice, no
 /// published source).
 const PRESSED_LATE_S: (f64, f64) = (0.5, 0.7);
-/// An edge found in the data is as good as its bins, s.
-const FOUND_S: (f64, f64) = (0.0, 0.7);
+/// An edge found in the data is as good as a bin or two under noise, s.
+const FOUND_S: (f64, f64) = (0.0, 1.5);
 /// A drop of this many standard uncertainties shows its time constant and its edges.
 const CLEAR_DROP: f64 = 6.0;
 /// Time constant expected before the data speak, s, and the standard uncertainty of its logarithm

@@ -88,7 +88,8 @@ fn one_a_sample(track: &Track, speed: &[f64], interval_s: f64, with_speed: bool)
     let t = &track.time_s;
     let reach = 0.5 * GAP_INTERVALS * interval_s;
     let edge = |k: usize, other: Option<usize>, sign: f64| {
-        let half = other.map_or(0.5 * interval_s, |j| 0.5 * (t[j] - t[k]).abs());
+        // The log says nothing of the time before its first sample and after its last.
+        let half = other.map_or(0.0, |j| 0.5 * (t[j] - t[k]).abs());
         t[k] + sign * half.min(reach)
     };
     let last = t.len().saturating_sub(1);
@@ -129,7 +130,13 @@ fn whole_cycles(track: &Track, speed: &[f64], interval_s: f64, with_speed: bool)
         let mut at = t0;
         while at < t1 {
             let open = block.get_or_insert_with(|| {
-                Block::open(at, k, running, length(running, turning, interval_s), out.channels())
+                Block::open(
+                    at,
+                    if at == t0 { k - 1 } else { k },
+                    running,
+                    length(running, turning, interval_s),
+                    out.channels(),
+                )
             });
             let whole = open.length_left(turning, t1 - at);
             let to = whole.map_or(t1, |needed| at + needed);

@@ -64,6 +64,8 @@ pub fn prepare(mut track: Track, cylinders: u32) -> Signal {
     drop(speed);
     let series = plateau_series(&track, &cycles);
     let mut plateaus = plateaus::find(&cycles, &series);
+    let last_sample = track.len().saturating_sub(1) as u32;
+    plateaus.iter_mut().for_each(|plateau| plateau.to_row = plateau.to_row.min(last_sample));
     let mut steps = plateaus::steps(&cycles, &plateaus);
     let (hoses, unmarked) = hoses::find(&track.marks, &cycles, &plateaus);
     remarks.extend(unmarked);

@@ -72,6 +72,10 @@ const SAME_SHARE: f64 = 0.01;
 const ARRIVED_SHARE: f64 = 0.25;
 /// A plateau may rise or fall over its length by this share of its level: a foot holds no better.
 const LEVEL_SHARE: f64 = 0.02;
+/// No idle that hunts and no foot scatters by more than this share of the speed.
+const MOST_SCATTER: f64 = 0.06;
+/// A stretch that is not steady is looked at in halves, down to this length, s.
+const LEAST_PART_S: f64 = 8.0;
 /// Settling takes no longer than this, s, nor than a fifth of the stretch.
 const SETTLING_LIMIT_S: f64 = 10.0;
 /// Settling is judged on averages over this time, s.
@@ -82,6 +86,8 @@ const SHARP_S: f64 = 4.0;
 const SAME_SIGMAS: f64 = 3.5;
 /// A dip or a flare between two equal levels is bridged up to this length, s.
 const BLIP_S: f64 = 5.0;
+/// The engine is off for at least this long, s.
+const LEAST_OFF_S: f64 = 0.5;
 /// Engine-off vacuum is below this, kPa.
 const ATMOSPHERE_KPA: f64 = 4.0;
 /// Blocks further apart than this, s, and more than their own length, do not belong together.
@@ -176,7 +182,7 @@ fn is_engine_off(cycles: &Cycles, blocks: &Range<usize>) -> bool {
             read().next().is_some() && median(read()).abs() < ATMOSPHERE_KPA
         })
     };
-    let long = cycles.to_s[blocks.end - 1] - cycles.from_s[blocks.start] >= 1.0;
+    let long = cycles.to_s[blocks.end - 1] - cycles.from_s[blocks.start] >= LEAST_OFF_S;
     long && near_zero(&cycles.vac1_kpa) && near_zero(&cycles.vac2_kpa)
 }
 
@@ -190,13 +196,21 @@ fn running_plateaus(cycles: &Cycles, series: &[f64], blocks: Range<usize>) -> Ve
     join_equals(&levels, &mut parts);
     bridge_blips(&levels, &mut parts, &length);
     let mut found = Vec::new();
-    for part in parts {
+    // A stretch that moves too much for one plateau may still hold shorter ones: a warming idle.
+    let mut left: Vec<Stretch> = parts.into_iter().rev().collect();
+    while let Some(part) = left.pop() {
         let Some(settled) = trim(&levels, part.entries.clone(), length(&part)) else { continue };
-        let stretch = stretch(&levels, settled);
-        let enough = stretch.entries.len() >= LEAST_READINGS && length(&stretch) >= LEAST_S;
-        if enough && is_level(&levels, &stretch.entries) {
-            let blocks = levels.block[stretch.entries.start]..levels.block[stretch.entries.end];
+        let settled = stretch(&levels, settled);
+        if settled.entries.len() < LEAST_READINGS || length(&settled) < LEAST_S {
+            continue;
+        }
+        if is_steady(&levels, &settled.entries) {
+            let blocks = levels.block[settled.entries.start]..levels.block[settled.entries.end];
             found.push(plateau(cycles, Kind::Running, blocks));
+        } else if length(&part) >= 2.0 * LEAST_PART_S {
+            let middle = part.entries.start + part.entries.len() / 2;
+            left.push(stretch(&levels, middle..part.entries.end));
+            left.push(stretch(&levels, part.entries.start..middle));
         }
     }
     found
@@ -289,11 +303,12 @@ fn trim(levels: &Levels, entries: Range<usize>, span_s: f64) -> Option<Range<usi
     (first < last).then(|| entries.start + first..entries.start + last)
 }
 
-/// The rise over the whole length stays below the scatter or below what parts two plateaus.
+/// The speed hardly scatters, and its rise over the whole length stays below the scatter or below
+/// what parts two plateaus.
 ///
 /// The slope is the median over pairs half a length apart (Theil's estimator with non-overlapping
 /// pairs), so that a little settling at one end does not pass for a slope.
-fn is_level(levels: &Levels, entries: &Range<usize>) -> bool {
+fn is_steady(levels: &Levels, entries: &Range<usize>) -> bool {
     let values = &levels.value[entries.clone()];
     let half = values.len() / 2;
     if half == 0 {
@@ -304,7 +319,8 @@ fn is_level(levels: &Levels, entries: &Range<usize>) -> bool {
     let level = median(values.iter().copied());
     let line = |k: usize| level + rise * (k as f64 / last - 0.5);
     let scatter = 1.4826 * median(values.iter().enumerate().map(|(k, v)| (v - line(k)).abs()));
-    rise.abs() <= (2.0 * scatter).max(levels.same(level)).max(LEVEL_SHARE * level.abs())
+    let calm = scatter <= MOST_SCATTER * level.abs();
+    calm && rise.abs() <= (2.0 * scatter).max(levels.same(level)).max(LEVEL_SHARE * level.abs())
 }
 
 /// Upper median; 0 of nothing.
@@ -330,10 +346,7 @@ fn plateau(cycles: &Cycles, kind: Kind, blocks: Range<usize>) -> Plateau {
         from_s,
         to_s,
         from_row: cycles.sample[first],
-        to_row: cycles
-            .sample
-            .get(blocks.end)
-            .map_or(cycles.sample[last], |next| next.saturating_sub(1)),
+        to_row: cycles.sample.get(blocks.end).map_or(u32::MAX, |next| next.saturating_sub(1)),
         rpm,
         cycles: turned.round() as u64,
     }
