@@ -9,8 +9,11 @@ use super::student;
 const BAND_LEAST: usize = 4;
 /// A peak counts when three neighbours average this many times the mean of the lower half.
 const PEAK_RATIO: f64 = 4.0;
+/// First place where a peak is looked for: below it the lower half is two coefficients or fewer,
+/// and chance alone makes peaks over so small a mean.
+const PEAK_FROM: usize = 6;
 /// The band ends at this part of the frequency of the peak, out of reach of its skirts.
-const BAND_PART_OF_PEAK: f64 = 0.4;
+const BAND_PART_OF_PEAK: f64 = 0.35;
 /// Corners weighed, evenly spaced in their logarithm.
 const CORNERS: usize = 40;
 /// Lowest corner, half waves in the record: noise slower than that cannot be told from drift.
@@ -63,11 +66,11 @@ pub(super) fn band(power: &[f64], limit: usize, spent: usize) -> usize {
         below[k] = below[k - 1] + power[k];
     }
     let ratio = |k: usize| {
-        let half = (k / 2).max(2);
+        let half = k / 2;
         let base = below[half] / half as f64;
         (below[k + 1] - below[k - 2]) / 3.0 / base
     };
-    let peak = (4..power.len().saturating_sub(1))
+    let peak = (PEAK_FROM..power.len().saturating_sub(1))
         .map(|k| (k, ratio(k)))
         .filter(|(_, r)| *r > PEAK_RATIO)
         .max_by(|a, b| a.1.total_cmp(&b.1));
@@ -216,7 +219,7 @@ mod tests {
         for p in &mut power[38..43] {
             *p = 60.0;
         }
-        assert!((14..=18).contains(&band(&power, 64, 0)));
+        assert!((12..=16).contains(&band(&power, 64, 0)));
         assert_eq!(band(&power, 64, 20), 24);
     }
 
