@@ -232,7 +232,7 @@ impl Pair<'_> {
             low_kpa: low,
             high_kpa: high,
             u_kpa: u,
-            dof: Some(dof).filter(|d| d.is_finite()),
+            dof: Some(dof).filter(|d| *d < MANY_DOF),
             air1_over_air2: air,
             air_low: air - coverage * u_air,
             air_high: air + coverage * u_air,
@@ -319,13 +319,16 @@ impl Pair<'_> {
 
 /// Probability that the intervals hold.
 pub(super) const LEVEL: f64 = 0.95;
+/// From here on Student's t is the normal distribution for all purposes.
+const MANY_DOF: f64 = 1e5;
+
 const REPEATABILITY: &str = "repeatability";
 
 /// Components of one name joined into a row.
 fn rows(budget: &Budget) -> Vec<BudgetRow> {
     let mut rows: Vec<BudgetRow> = Vec::new();
     for component in &budget.components {
-        let dof = Some(component.dof).filter(|d| d.is_finite());
+        let dof = Some(component.dof).filter(|d| *d < MANY_DOF);
         match rows.iter_mut().find(|row| row.name == component.name) {
             Some(row) => {
                 row.u_kpa = row.u_kpa.hypot(component.u);

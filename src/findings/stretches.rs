@@ -209,6 +209,9 @@ fn even_parts(signal: &Signal, kept: &[usize]) -> Vec<Vec<usize>> {
     let (Some(one), Some(two)) = (&signal.cycles.vac1_kpa, &signal.cycles.vac2_kpa) else {
         return Vec::new();
     };
+    if kept.is_empty() {
+        return Vec::new();
+    }
     let difference: Vec<f64> = kept.iter().map(|k| one[*k] - two[*k]).collect();
     let mut edges = vec![0];
     edges.extend(changes::changes(&difference));

@@ -79,30 +79,39 @@ fn clean_pickup(time: &[f64], rpm: &mut [f64]) -> Option<Remark> {
 /// Hampel's test on distinct neighbours: a value held over several rows counts once.
 fn is_false(time: &[f64], rpm: &[f64], k: usize) -> bool {
     let near_in_time = |j: &usize| (time[*j] - time[k]).abs() <= NEIGHBOURHOOD_S;
-    let before = distinct(rpm, k, (0..k).rev().take_while(near_in_time));
-    let after = distinct(rpm, k, (k + 1..rpm.len()).take_while(near_in_time));
+    // At the ends of a log the other side has to do for both.
+    let before = distinct(rpm, k, 2 * NEIGHBOURS, (0..k).rev().take_while(near_in_time));
+    let wanted = NEIGHBOURS.max(2 * NEIGHBOURS - before.len());
+    let after = distinct(rpm, k, wanted, (k + 1..rpm.len()).take_while(near_in_time));
+    let kept = NEIGHBOURS.max(2 * NEIGHBOURS - after.len()).min(before.len());
+    let before = before[..kept].to_vec();
     let mut near: Vec<f64> = before.into_iter().chain(after).collect();
-    if near.len() < 2 * NEIGHBOURS {
+    if near.len() <= NEIGHBOURS {
         return false;
     }
-    near.sort_by(f64::total_cmp);
-    let median = 0.5 * (near[NEIGHBOURS - 1] + near[NEIGHBOURS]);
+    let median = median(&mut near);
     let mut apart: Vec<f64> = near.iter().map(|v| (v - median).abs()).collect();
-    apart.sort_by(f64::total_cmp);
-    let scale = 1.4826 * 0.5 * (apart[NEIGHBOURS - 1] + apart[NEIGHBOURS]);
+    let scale = 1.4826 * self::median(&mut apart);
     let deviation = (rpm[k] - median).abs();
     deviation > PICKUP_SHARE * median && deviation > PICKUP_SIGMAS * scale
 }
 
+/// Median of a few values.
+fn median(values: &mut [f64]) -> f64 {
+    values.sort_by(f64::total_cmp);
+    let middle = values.len() / 2;
+    if values.len() % 2 == 1 { values[middle] } else { 0.5 * (values[middle - 1] + values[middle]) }
+}
+
 /// The next readings along `walk`, runs of one value taken once; the run of reading `k` is skipped.
-fn distinct(rpm: &[f64], k: usize, walk: impl Iterator<Item = usize>) -> Vec<f64> {
-    let mut found = Vec::with_capacity(NEIGHBOURS);
+fn distinct(rpm: &[f64], k: usize, wanted: usize, walk: impl Iterator<Item = usize>) -> Vec<f64> {
+    let mut found = Vec::with_capacity(wanted);
     let mut last = rpm[k];
     for value in walk.map(|j| rpm[j]).filter(|v| v.is_finite()) {
         if value != last {
             found.push(value);
             last = value;
-            if found.len() == NEIGHBOURS {
+            if found.len() == wanted {
                 break;
             }
         }

@@ -393,7 +393,8 @@ fn departure(
 ) -> Option<usize> {
     let rpm = cycles.rpm.as_ref()?;
     let progress = |k: usize| (rpm[k] - from_rpm) / (to_rpm - from_rpm);
-    let left = SAME_RPM.max(SAME_SHARE * from_rpm) / (to_rpm - from_rpm).abs();
+    let matters = SAME_RPM.max(SAME_SHARE * from_rpm);
+    let left = (matters / (to_rpm - from_rpm).abs()).min(0.25);
     let crossing = (before.end_block..after.first_block)
         .rev()
         .find(|k| progress(*k) < 0.5)

@@ -38,8 +38,11 @@ fn seconds(block: &Value, key: &str) -> f64 {
     block[key].as_f64().unwrap()
 }
 
-/// Plateaus found, each with the true running stretches that lie in it for more than half of their
-/// length. None may be without a stretch.
+/// A plateau and a true stretch that share this much time belong together, s.
+const SHARED_S: f64 = 2.0;
+
+/// Plateaus found, each with the true running stretches that share time with it. None may be
+/// without a stretch.
 ///
 /// A true stretch may be without a plateau where the log does not let it be found (too short, idle
 /// wandering off); whether that matters is for the verdict to show.
@@ -52,7 +55,7 @@ pub fn matched(log: &str, found: &Value, truth: &Value) -> Vec<(Value, Vec<Value
                 let (from, to) = (seconds(stretch, "from_s"), seconds(stretch, "to_s"));
                 let common =
                     to.min(seconds(plateau, "to_s")) - from.max(seconds(plateau, "from_s"));
-                stretch["kind"] == "running" && common > 0.5 * (to - from)
+                stretch["kind"] == "running" && common > SHARED_S
             };
             (plateau.clone(), true_stretches().filter(inside).cloned().collect())
         })

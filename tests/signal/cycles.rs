@@ -22,7 +22,7 @@ impl Drive {
     }
 
     fn cut(&self, vac1: Vec<f64>, vac2: Vec<f64>) -> Cycles {
-        cut(&self.track(vac1, vac2), &self.speed, self.interval_s, true)
+        cut(&self.track(vac1, vac2), self.speed.iter().copied(), self.interval_s, true)
     }
 
     fn gaps(&self) -> impl Iterator<Item = (f64, f64)> + '_ {
