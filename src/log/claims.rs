@@ -11,7 +11,7 @@ pub(super) enum Called {
     Vacuum,
     /// Absolute pressure.
     Absolute,
-    /// Just a pressure: taken as absolute unless the values say otherwise.
+    /// Just a pressure: only the values can tell whether it is vacuum or absolute.
     Pressure,
     /// Nothing: a side and a unit only; taken as vacuum unless the values say otherwise.
     Nothing,
@@ -141,6 +141,7 @@ pub(super) fn manifold(heading: &Heading) -> Option<Manifold> {
     let called = match () {
         () if vacuum || ends("unterdruck") || unit == Some(Some(false)) => Called::Vacuum,
         () if absolute => Called::Absolute,
+        () if is_pressure_word(heading) && heading.has(INTAKE) => Called::Absolute,
         () if is_pressure_word(heading) => Called::Pressure,
         () => Called::Nothing,
     };
@@ -287,7 +288,8 @@ mod tests {
         assert_eq!(of("Unterdruck hinten [mbar]"), Some((Side::Two, Called::Vacuum)));
         assert_eq!(of("Dépression avant (mbar)"), Some((Side::One, Called::Vacuum)));
         assert_eq!(of("p2 (hPa)"), Some((Side::Two, Called::Pressure)));
-        assert_eq!(of("INTAKE_MANIFOLD_PRESSURE ()"), Some((Side::Unsaid, Called::Pressure)));
+        assert_eq!(of("INTAKE_MANIFOLD_PRESSURE ()"), Some((Side::Unsaid, Called::Absolute)));
+        assert_eq!(of("Saugrohrdruck 1 (mbar)"), Some((Side::One, Called::Absolute)));
         assert_eq!(of("Sensor B (kPa)"), Some((Side::Two, Called::Nothing)));
         assert_eq!(of("Rear"), Some((Side::Two, Called::Nothing)));
         assert_eq!(of("Vac L"), Some((Side::One, Called::Vacuum)));

@@ -312,7 +312,8 @@ impl Choice<'_> {
             }
         };
         let guessed = asked.is_none() && canonical(column) == 0 && text != "rpm";
-        Ok(Slot { field, heading: text.clone(), format: column.format, measure, guessed })
+        let (heading, typed) = (text.clone(), self.quoted(field));
+        Ok(Slot { field, heading, typed, format: column.format, measure, guessed })
     }
 
     fn called(&self, channel: Channel, column: &Column, asked: Option<&Asked>) -> Called {

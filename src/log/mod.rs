@@ -23,6 +23,7 @@ mod clock;
 mod clocks;
 mod columns;
 mod dialect;
+mod doubts;
 mod error;
 mod evidence;
 mod head;
@@ -36,6 +37,7 @@ mod reader;
 mod rows;
 mod source;
 mod stamps;
+mod turning;
 mod widths;
 mod words;
 

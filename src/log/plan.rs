@@ -46,6 +46,8 @@ pub(super) struct Slot {
     pub field: usize,
     /// Its heading.
     pub heading: String,
+    /// What to type for it in `--columns`.
+    pub typed: String,
     /// How it writes numbers.
     pub format: Format,
     /// In what its numbers are.

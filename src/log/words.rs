@@ -22,6 +22,9 @@ pub(super) const NO_SPEED: &str = "vehicle road wheel fan gps turbo pump target 
 /// Below atmosphere.
 pub(super) const VACUUM: &str =
     "vac vacuum vakuum unterdruck depression vacio vuoto saugunterdruck vide";
+/// Behind the throttle: a pressure there is absolute.
+pub(super) const INTAKE: &str = "manifold intake inlet saugrohr saugrohrdruck ansaug ansaugrohr ansaugdruck admission \
+    admision colector collecteur tract collettore";
 /// Where the sensor sits.
 pub(super) const MANIFOLD: &str = "manifold intake inlet saugrohr ansaug ansaugrohr admission admision colector collecteur \
     carb carburettor carburetor vergaser carburateur carburador tract collettore";
