@@ -313,7 +313,15 @@ impl Choice<'_> {
         };
         let guessed = asked.is_none() && canonical(column) == 0 && text != "rpm";
         let (heading, typed) = (text.clone(), self.quoted(field));
-        Ok(Slot { field, heading, typed, format: column.format, measure, guessed })
+        Ok(Slot {
+            field,
+            heading,
+            typed,
+            format: column.format,
+            measure,
+            guessed,
+            said: asked.is_some(),
+        })
     }
 
     fn called(&self, channel: Channel, column: &Column, asked: Option<&Asked>) -> Called {

@@ -77,7 +77,7 @@ pub struct Log {
     pub rows: usize,
     /// Rows left out; the remarks say why and where.
     pub bad_rows: usize,
-    /// What a person should know about the data: rows left out first.
+    /// What a person should know about the data: doubts about the sides first, then rows left out.
     pub remarks: Vec<Remark>,
     /// Which column was taken for what.
     pub taken: Vec<Taken>,

@@ -54,6 +54,8 @@ pub(super) struct Slot {
     pub measure: Measure,
     /// Neither canonical nor named by the user.
     pub guessed: bool,
+    /// Named by the user.
+    pub said: bool,
 }
 
 /// How the clock is read.

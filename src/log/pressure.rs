@@ -1,7 +1,7 @@
 //! From the columns of the file to vacuum in kilopascal: units, absolute or vacuum, barometer.
 
 use super::claims::Called;
-use super::doubts::refuse_two_kinds;
+use super::doubts::{refuse_two_kinds, refuse_unitless, same_column, vacuum_doubtful};
 use super::evidence::{Kind, Spread, UnitShown, kind_called, kind_shown, unit_shown};
 use super::plan::{CHANNELS, Channel, Measure, Slot};
 use super::turning::Turning;
@@ -65,6 +65,8 @@ pub(super) fn finish(
         done.rpm = speed(slot, rpm, &mut done.taken, remarks);
     }
     let turning = Turning::of(done.rpm.as_deref(), context.time_s, context.marks);
+    let [slot_one, slot_two] = [Channel::One, Channel::Two].map(|c| slots[c as usize].as_ref());
+    refuse_unitless([(slot_one, &one), (slot_two, &two)], &turning, &context.options.name)?;
     let mut part = |channel: Channel, values: Vec<f64>| match &slots[channel as usize] {
         Some(slot) => Part::new(slot, values, &turning, context.options, remarks),
         None => Ok(None),
@@ -80,11 +82,15 @@ pub(super) fn finish(
     let kinds = kinds(&sides, known.map(|(kpa, _)| kpa), &context.options.name)?;
     let absolute = kinds.contains(&Some(Kind::Absolute));
     let baro = settle_baro(known, &sides, &kinds, absolute, remarks);
+    remarks.extend(vacuum_doubtful(&sides, &kinds, done.rpm.as_deref(), baro));
     for (index, (side, kind)) in sides.into_iter().zip(kinds).enumerate() {
         if let (Some(side), Some(kind)) = (side, kind) {
             done.vacuum[index] =
                 Some(side.into_vacuum(kind, index, baro, &mut done.taken, remarks));
         }
+    }
+    if let [Some(one), Some(two)] = &done.vacuum {
+        remarks.extend(same_column(one, two));
     }
     done.crank = crank.map(|part| crankcase(part, baro, &mut done.taken, remarks));
     drop_dead_speed(&mut done, remarks);
@@ -292,13 +298,14 @@ fn settle_baro(
     let found = known.or(rest.map(|kpa| (kpa, BaroFrom::EngineOff)));
     let (kpa, from) = found.unwrap_or((STANDARD_ATMOSPHERE, BaroFrom::Standard));
     if from == BaroFrom::Standard {
+        // A sensor of vacuum reads zero with the engine off, whatever the weather.
         let effect = if absolute {
-            "every vacuum here hangs on it"
+            "every vacuum here hangs on it: give it with --baro or log a few seconds with the engine off"
         } else {
-            "it counts only for the share of air"
+            "it counts only for the share of air: give it with --baro or a line \"# baro_kpa: VALUE\" at the start of the log"
         };
         let text = format!(
-            "the log does not tell the barometric pressure; the standard atmosphere, {:.3} kPa, stands in, and {effect}: give it with --baro or log a few seconds with the engine off",
+            "the log does not tell the barometric pressure; the standard atmosphere, {:.3} kPa, stands in, and {effect}",
             kpa.0
         );
         remarks.push(Remark::new("standard_atmosphere", 1, &[], text));
@@ -353,11 +360,14 @@ fn drop_dead(sides: &mut [Option<Part>; 2], rpm: Option<&[f64]>, remarks: &mut V
         let lives = runs || (sides[other].is_some() && !dead[other]);
         let Some(part) = sides[index].as_ref().filter(|_| dead[index]) else { continue };
         let fate = if lives {
-            "it is taken as not connected and left out"
+            "it was left out, so that this side counts as not measured"
         } else {
-            "check that it is connected"
+            "nothing else in the log lives either"
         };
-        let text = format!("\"{}\" is 0 in every row; {fate}", part.slot.heading);
+        let text = format!(
+            "\"{}\" is 0 in every row: its sensor or plug is dead or not connected; {fate}",
+            part.slot.heading
+        );
         remarks.push(Remark::new("dead_channel", part.values.len(), &[], text));
         if lives {
             sides[index] = None;

@@ -132,6 +132,8 @@ fn build(
     let context = Context { options, head: &head, time_s: &batch.time_s, marks: &marks };
     let channels = std::mem::take(&mut batch.channels);
     let (channels, baro) = finish(&plan.slots, channels, &context, &mut remarks)?;
+    // What may turn the advice round must not be missed.
+    remarks.sort_by_key(|remark| !matches!(remark.code, "vacuum_doubtful" | "same_column"));
     let [vac1_kpa, vac2_kpa] = channels.vacuum;
     let track = Track {
         time_s: batch.time_s,
