@@ -223,6 +223,28 @@ fn bad_rows(batch: &Batch) -> Vec<Remark> {
     remarks
 }
 
+/// The marks that speak of hoses, caps and the like and yet have no meaning.
+fn unknown_marks(marks: &[Mark]) -> Option<Remark> {
+    let missed: Vec<&Mark> = marks.iter().filter(|mark| mark.is_missed()).collect();
+    let mut words: Vec<&str> = Vec::new();
+    for mark in &missed {
+        if !words.contains(&mark.text.as_str()) {
+            words.push(&mark.text);
+        }
+    }
+    let shown: Vec<String> =
+        words.iter().take(Remark::PLACES).map(|text| format!("{text:?}")).collect();
+    let places: Vec<f64> = missed.iter().map(|mark| mark.at.0).collect();
+    (!missed.is_empty()).then(|| {
+        let text = format!(
+            "{}: no meaning is known for this mark, so that it changes nothing; marks with a meaning are {}",
+            shown.join(", "),
+            Mark::KNOWN
+        );
+        Remark::new("unknown_mark", missed.len(), &places, text)
+    })
+}
+
 /// The marks in the order of time.
 fn marks(batch: &Batch, remarks: &mut Vec<Remark>) -> Vec<Mark> {
     let in_order = batch.row.is_sorted();
@@ -237,6 +259,7 @@ fn marks(batch: &Batch, remarks: &mut Vec<Remark>) -> Vec<Mark> {
     let mut marks: Vec<Mark> =
         batch.marks.iter().map(|raw| Mark::read(time(raw.row, raw.at_s), &raw.text)).collect();
     marks.sort_by(|a, b| a.at.0.total_cmp(&b.at.0));
+    remarks.extend(unknown_marks(&marks));
     let held: Vec<f64> = batch
         .marks
         .iter()
