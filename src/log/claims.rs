@@ -1,7 +1,7 @@
 //! What a heading claims to be: words in English, German, French, Spanish and Italian, and a score
 //! that says how strong the claim is (0 for none).
 
-use super::headings::{Heading, Unit, contains};
+use super::headings::{Heading, Unit, contains, unit_of};
 use super::words::*;
 
 /// What a pressure column is called.
@@ -93,6 +93,10 @@ pub(super) fn is_fraction(heading: &Heading) -> bool {
 pub(super) fn speed(heading: &Heading) -> i32 {
     let unit = matches!(heading.unit, Some(Unit::Speed(_)));
     let other = matches!(heading.unit, Some(Unit::Pressure(..) | Unit::Foreign | Unit::Volt));
+    // `U/min` alone: its `min` is a minute, not a lower limit.
+    if unit && unit_of(&heading.text) == heading.unit && !heading.has(SPEED) {
+        return 3;
+    }
     if heading.has(NO_SPEED) || other {
         return 0;
     }
@@ -265,8 +269,13 @@ mod tests {
             "Motordrehzahl [U/min]",
             "Régime moteur",
             "Velocidad del motor",
+            "Drehzahl",
+            "giri",
+            "régime",
+            "rpm1",
+            "revs",
         ] {
-            assert!(speed(&heading(text)) >= 4, "{text}");
+            assert!(speed(&heading(text)) >= 3, "{text}");
         }
         for text in [
             "VEHICLE_SPEED ()",
@@ -319,5 +328,10 @@ mod tests {
         assert_eq!(crankcase(&heading("Crankshaft speed (1/min)")), 0);
         assert!(mark(&heading("mark")) > 0 && mark(&heading("Comment")) > 0);
         assert_eq!(mark(&heading("Watermark (mm)")), 0);
+        for text in ["repère", "Bemerkung", "Anmerkung", "observación", "Remarks", "évènement"]
+        {
+            assert!(mark(&heading(text)) > 0, "{text}");
+        }
+        assert_eq!(speed(&heading("U/min")), 3);
     }
 }

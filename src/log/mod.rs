@@ -28,6 +28,7 @@ mod error;
 mod evidence;
 mod head;
 mod headings;
+mod leftover;
 mod numbers;
 mod order;
 mod plan;

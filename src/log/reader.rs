@@ -123,6 +123,7 @@ fn build(
     let mut found = bad_rows(&batch);
     found.append(&mut remarks);
     let mut remarks = found;
+    let marks_there = keep_words(&mut batch, &plan, &mut remarks);
     let marks = marks(&batch, &mut remarks);
     if batch.comments > 0 {
         let count = batch.comments as usize;
@@ -153,8 +154,26 @@ fn build(
     }
     let mut taken = vec![plan.clock_taken];
     taken.extend(channels.taken);
-    taken.extend(plan.mark_taken);
+    taken.extend(plan.mark_taken.filter(|_| marks_there));
     Ok(Log { head, rows: track.len(), bad_rows: batch.bad.len(), track, remarks, taken, baro })
+}
+
+/// Takes the marks out of a column that was empty at first where numbers follow. Returns whether
+/// the column holds marks.
+fn keep_words(batch: &mut Batch, plan: &Plan, remarks: &mut Vec<Remark>) -> bool {
+    if !plan.mark_unseen {
+        return true;
+    }
+    let is_number = |text: &str| text.replace(',', ".").parse::<f64>().is_ok();
+    if batch.marks.iter().any(|mark| is_number(&mark.text)) {
+        batch.marks.clear();
+        let heading = plan.mark_taken.as_ref().map_or("", |taken| taken.heading.as_str());
+        let text = format!(
+            "not taken: {heading:?}, which is empty at first and then holds numbers; name what it is with --columns"
+        );
+        remarks.push(Remark::new("columns_not_taken", 1, &[], text));
+    }
+    !batch.marks.is_empty()
 }
 
 /// The first bad row in words: line, second, what is wrong.
