@@ -68,8 +68,91 @@ impl Mark {
     /// ```
     pub fn read(at: Seconds, text: &str) -> Self {
         let words: Vec<&str> = text.split_whitespace().collect();
-        let meaning = meaning(&words);
+        let meaning = match meaning(&words) {
+            Meaning::Other => phrase(&plain(text)),
+            known => known,
+        };
         Mark { at, text: words.join(" "), meaning }
+    }
+
+    /// The marks with a meaning, for people.
+    pub const KNOWN: &str = "engine off, engine on, cap off, cap on, hoses swapped, hoses direct, tee on, tee off, \
+        seal NAME, release NAME, known leak 1.5 mm, known leak closed, screw 1 +0.25, note TEXT";
+
+    /// True where the words speak of something that marks are about and yet have no meaning, so
+    /// that somebody most likely meant one.
+    ///
+    /// ```
+    /// use evenbreath::sample::Mark;
+    /// use evenbreath::units::Seconds;
+    /// assert!(Mark::read(Seconds(3.0), "hoses swaped").is_missed());
+    /// assert!(!Mark::read(Seconds(3.0), "choke in").is_missed());
+    /// ```
+    pub fn is_missed(&self) -> bool {
+        const STARTS: [&str; 10] = [
+            "hose", "swap", "screw", "seal", "leak", "engine", "schlauch", "deckel", "bouchon",
+            "tuyau",
+        ];
+        let words = plain(&self.text);
+        let about = |word: &str| match word {
+            "cap" | "caps" | "capped" | "uncapped" | "capoff" | "capon" => true,
+            word => STARTS.iter().any(|start| word.starts_with(start)),
+        };
+        self.meaning == Meaning::Other && words.split(' ').any(about)
+    }
+}
+
+/// Small letters without accents, one blank between words, no signs.
+fn plain(text: &str) -> String {
+    let mut kept = String::new();
+    for c in text.chars().flat_map(char::to_lowercase) {
+        match c {
+            'à' | 'á' | 'â' | 'ä' => kept.push('a'),
+            'è' | 'é' | 'ê' | 'ë' => kept.push('e'),
+            'ô' | 'ö' | 'ó' => kept.push('o'),
+            'ù' | 'ú' | 'û' | 'ü' => kept.push('u'),
+            c if c.is_alphanumeric() => kept.push(c),
+            _ => kept.push(' '),
+        }
+    }
+    kept.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+/// What people type in place of the words of the format, where it can mean only one thing. A
+/// German `Deckel auf` is left out: it is said of a lid that is open and of one that is put on.
+fn phrase(plain: &str) -> Meaning {
+    match plain {
+        "engine stopped" | "motor aus" | "moteur arrete" | "moteur coupe" => Meaning::EngineOff,
+        "engine running" | "motor an" | "motor lauft" | "moteur en marche" => Meaning::EngineOn,
+        "cap off" | "capoff" | "oil cap off" | "filler cap off" | "oil filler cap off"
+        | "cap removed" | "oil cap removed" | "cap open" | "cap opened" | "deckel ab"
+        | "oldeckel ab" | "oeldeckel ab" | "deckel offen" | "bouchon ote" | "bouchon enleve"
+        | "bouchon retire" => Meaning::CapOff,
+        "cap on" | "capon" | "oil cap on" | "filler cap on" | "oil filler cap on"
+        | "cap back on" | "oil cap back on" | "cap closed" | "deckel zu" | "oldeckel zu"
+        | "oeldeckel zu" | "deckel drauf" | "bouchon remis" => Meaning::CapOn,
+        "hose swap"
+        | "hose swapped"
+        | "hoses swap"
+        | "hoses swapped"
+        | "swap"
+        | "swapped"
+        | "swap hoses"
+        | "swapped hoses"
+        | "hoses crossed"
+        | "schlauche getauscht"
+        | "schlauche vertauscht"
+        | "schlaeuche getauscht"
+        | "schlaeuche vertauscht"
+        | "tuyaux inverses"
+        | "tuyaux croises" => Meaning::HosesSwapped,
+        "hose direct" | "hoses direct" | "hose back" | "hoses back" | "hose normal"
+        | "hoses normal" | "swap back" | "swapped back" | "hoses swapped back"
+        | "schlauche zuruck" | "schlaeuche zurueck" | "schlauche normal" | "schlaeuche normal"
+        | "tuyaux remis" | "tuyaux normaux" => Meaning::HosesDirect,
+        "engine off" => Meaning::EngineOff,
+        "engine on" => Meaning::EngineOn,
+        _ => Meaning::Other,
     }
 }
 
@@ -178,5 +261,53 @@ impl Remark {
     pub fn new(code: &'static str, count: usize, at_s: &[f64], text: impl Into<String>) -> Self {
         let at_s = at_s.iter().copied().filter(|t| t.is_finite()).take(Self::PLACES).collect();
         Remark { code, count, at_s, text: text.into() }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn of(text: &str) -> Meaning {
+        Mark::read(Seconds(1.0), text).meaning
+    }
+
+    #[test]
+    fn what_people_type_is_read_where_it_means_one_thing() {
+        for (meaning, texts) in [
+            (
+                Meaning::HosesSwapped,
+                "hose swapped|hoses swap|swap|Swapped.|HOSES-SWAPPED|Schläuche getauscht|Schlaeuche getauscht|tuyaux inversés",
+            ),
+            (Meaning::HosesDirect, "hoses back|hoses normal|Schläuche zurück|hoses swapped back"),
+            (
+                Meaning::CapOff,
+                "cap-off|capoff|cap_off|oil cap off|cap removed|Deckel ab|bouchon ôté|Öldeckel ab",
+            ),
+            (Meaning::CapOn, "cap-on|oil cap on|cap back on|Deckel zu|bouchon remis"),
+            (Meaning::EngineOff, "engine-off|Motor aus|moteur arrêté"),
+        ] {
+            for text in texts.split('|') {
+                assert_eq!(of(text), meaning, "{text}");
+            }
+        }
+    }
+
+    #[test]
+    fn what_may_mean_two_things_has_no_meaning_and_is_missed() {
+        for text in
+            ["Deckel auf", "hoses swaped", "hose", "cap?", "screw left a bit", "known leak", "leak"]
+        {
+            let mark = Mark::read(Seconds(1.0), text);
+            assert_eq!(mark.meaning, Meaning::Other, "{text}");
+            assert!(mark.is_missed(), "{text}");
+        }
+        for text in
+            ["choke in", "escape", "capture 3", "note hose is old", "seal breather", "cap off"]
+        {
+            assert!(!Mark::read(Seconds(1.0), text).is_missed(), "{text}");
+        }
+        assert_eq!(of("seal Left-Hose"), Meaning::Seal("Left-Hose".into()));
+        assert_eq!(of("screw 1 -0.25"), Meaning::Screw { side: 1, turns: -0.25 });
     }
 }

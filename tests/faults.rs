@@ -7,6 +7,8 @@
 //! error: WORDS                     it must fail, and the sentence holds these words
 //! rows: N, bad: N                  rows kept and left out
 //! remark: CODE COUNT [WORDS]       a remark with this code and count whose text holds the words
+//! first: CODE                      the first remark has this code
+//! no remark: CODE                  no remark has this code
 //! taken: WORDS                     a column was taken so
 //! mark: WORDS SECOND               a mark with these words at this second
 //! time: A B C                      the first times
@@ -58,6 +60,11 @@ fn fault(log: &Log, key: &str, value: &str) -> Option<String> {
                 Some(_) => None,
                 None => Some(format!("remarks are {:#?}", log.remarks)),
             };
+        }
+        "first" => log.remarks.first().map_or(String::new(), |r| r.code.to_string()),
+        "no remark" => {
+            let there = log.remarks.iter().find(|r| r.code == value);
+            return there.map(|r| r.text.clone());
         }
         "taken" => {
             let good = log.taken.iter().any(|taken| taken.text.contains(value));

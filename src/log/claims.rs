@@ -1,7 +1,7 @@
 //! What a heading claims to be: words in English, German, French, Spanish and Italian, and a score
 //! that says how strong the claim is (0 for none).
 
-use super::headings::{Heading, Unit, contains};
+use super::headings::{Heading, Unit, contains, unit_of};
 use super::words::*;
 
 /// What a pressure column is called.
@@ -11,7 +11,7 @@ pub(super) enum Called {
     Vacuum,
     /// Absolute pressure.
     Absolute,
-    /// Just a pressure: taken as absolute unless the values say otherwise.
+    /// Just a pressure: only the values can tell whether it is vacuum or absolute.
     Pressure,
     /// Nothing: a side and a unit only; taken as vacuum unless the values say otherwise.
     Nothing,
@@ -93,6 +93,10 @@ pub(super) fn is_fraction(heading: &Heading) -> bool {
 pub(super) fn speed(heading: &Heading) -> i32 {
     let unit = matches!(heading.unit, Some(Unit::Speed(_)));
     let other = matches!(heading.unit, Some(Unit::Pressure(..) | Unit::Foreign | Unit::Volt));
+    // `U/min` alone: its `min` is a minute, not a lower limit.
+    if unit && unit_of(&heading.text) == heading.unit && !heading.has(SPEED) {
+        return 3;
+    }
     if heading.has(NO_SPEED) || other {
         return 0;
     }
@@ -141,6 +145,7 @@ pub(super) fn manifold(heading: &Heading) -> Option<Manifold> {
     let called = match () {
         () if vacuum || ends("unterdruck") || unit == Some(Some(false)) => Called::Vacuum,
         () if absolute => Called::Absolute,
+        () if is_pressure_word(heading) && heading.has(INTAKE) => Called::Absolute,
         () if is_pressure_word(heading) => Called::Pressure,
         () => Called::Nothing,
     };
@@ -264,8 +269,13 @@ mod tests {
             "Motordrehzahl [U/min]",
             "Régime moteur",
             "Velocidad del motor",
+            "Drehzahl",
+            "giri",
+            "régime",
+            "rpm1",
+            "revs",
         ] {
-            assert!(speed(&heading(text)) >= 4, "{text}");
+            assert!(speed(&heading(text)) >= 3, "{text}");
         }
         for text in [
             "VEHICLE_SPEED ()",
@@ -287,7 +297,8 @@ mod tests {
         assert_eq!(of("Unterdruck hinten [mbar]"), Some((Side::Two, Called::Vacuum)));
         assert_eq!(of("Dépression avant (mbar)"), Some((Side::One, Called::Vacuum)));
         assert_eq!(of("p2 (hPa)"), Some((Side::Two, Called::Pressure)));
-        assert_eq!(of("INTAKE_MANIFOLD_PRESSURE ()"), Some((Side::Unsaid, Called::Pressure)));
+        assert_eq!(of("INTAKE_MANIFOLD_PRESSURE ()"), Some((Side::Unsaid, Called::Absolute)));
+        assert_eq!(of("Saugrohrdruck 1 (mbar)"), Some((Side::One, Called::Absolute)));
         assert_eq!(of("Sensor B (kPa)"), Some((Side::Two, Called::Nothing)));
         assert_eq!(of("Rear"), Some((Side::Two, Called::Nothing)));
         assert_eq!(of("Vac L"), Some((Side::One, Called::Vacuum)));
@@ -317,5 +328,10 @@ mod tests {
         assert_eq!(crankcase(&heading("Crankshaft speed (1/min)")), 0);
         assert!(mark(&heading("mark")) > 0 && mark(&heading("Comment")) > 0);
         assert_eq!(mark(&heading("Watermark (mm)")), 0);
+        for text in ["repère", "Bemerkung", "Anmerkung", "observación", "Remarks", "évènement"]
+        {
+            assert!(mark(&heading(text)) > 0, "{text}");
+        }
+        assert_eq!(speed(&heading("U/min")), 3);
     }
 }

@@ -28,7 +28,8 @@ impl Column<'_> {
         self.values.iter().filter_map(number).collect()
     }
 
-    fn filled(&self) -> usize {
+    /// How many of the values are not empty.
+    pub fn filled(&self) -> usize {
         self.values.iter().filter(|text| !text.is_empty()).count()
     }
 

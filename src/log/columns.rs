@@ -5,6 +5,7 @@ use super::claims::{self, Called, Side};
 use super::clocks::{Candidate, Column, as_clock, candidates, columns_of};
 use super::dialect::Dialect;
 use super::headings::{Heading, Unit, unit_of};
+use super::leftover::{ByCells, columns_not_taken, lone_sign_of_speed, marks_by_cells};
 use super::numbers::{Cell, cell};
 use super::plan::{CHANNELS, Channel, Measure, Plan, Slot};
 use super::widths::widths;
@@ -40,18 +41,28 @@ pub(super) fn plan(
     let slots = choice.slots(&clock)?;
     let left = choice.left_aside(&slots);
     if !left.is_empty() {
+        let named: Vec<String> =
+            left.iter().map(|field| format!("{:?}", choice.quoted(*field))).collect();
         let text = format!(
             "{} could be pressures of the manifold too and were left aside; name others with --columns",
-            left.join(", ")
+            named.join(", ")
         );
         remarks.push(Remark::new("not_taken", left.len(), &[], text));
     }
-    let marks = choice.marks();
+    let mut used: Vec<usize> = slots.iter().flatten().map(|slot| slot.field).collect();
+    used.extend(clock.clock.fields());
+    used.extend(left);
+    let marks = choice.marks(&used);
+    let mark = marks.as_ref().map(|marks| marks.field);
+    used.extend(mark);
+    remarks.extend(columns_not_taken(
+        &columns,
+        |field| used.contains(&field),
+        slots[Channel::Rpm as usize].is_some(),
+        |field| choice.quoted(field),
+    ));
     let heading = &columns[clock.field].heading.text;
     let sure = heading == "time_s" || choice.named(Role::Time).is_some();
-    let mark = marks.map(|(field, _)| field);
-    let mark_taken = marks
-        .map(|(field, guessed)| Taken::new(Role::Mark, &columns[field].heading.text, "", guessed));
     let clock_taken = Taken::new(Role::Time, heading, clock.unit, !sure);
     Ok(Plan {
         delimiter: layout.delimiter,
@@ -60,8 +71,18 @@ pub(super) fn plan(
         clock_taken,
         slots,
         mark,
-        mark_taken,
+        mark_unseen: marks.as_ref().is_some_and(|marks| marks.unseen),
+        mark_taken: marks
+            .map(|m| Taken::new(Role::Mark, &columns[m.field].heading.text, "", m.guessed)),
     })
+}
+
+/// The field with the marks.
+struct Marks {
+    field: usize,
+    guessed: bool,
+    /// Taken although nothing stands in it so far and its heading does not speak of marks.
+    unseen: bool,
 }
 
 /// A field, and what the user said where the user named it.
@@ -174,7 +195,10 @@ impl Choice<'_> {
         };
         let exact = |column: &Column, text: &str| 1000 * i32::from(column.heading.text == text);
         let rpm = self.column(Role::Rpm, |c| {
-            if free(c) { claims::speed(&c.heading) + exact(c, "rpm") } else { 0 }
+            if !free(c) {
+                return 0;
+            }
+            claims::speed(&c.heading).max(lone_sign_of_speed(c)) + exact(c, "rpm")
         });
         let rpm = rpm.map_err(|(a, b)| self.ambiguous("the engine speed", "rpm", a, b))?;
         let crank = self.column(Role::Crank, |c| {
@@ -268,16 +292,13 @@ impl Choice<'_> {
     }
 
     /// Manifold pressures that were taken for nothing.
-    fn left_aside(&self, slots: &[Option<Slot>; CHANNELS]) -> Vec<String> {
+    fn left_aside(&self, slots: &[Option<Slot>; CHANNELS]) -> Vec<usize> {
         let taken = |field: usize| slots.iter().flatten().any(|slot| slot.field == field);
         let pressure = |field: &usize| {
             let column = &self.columns[*field];
             claims::manifold(&column.heading).is_some() && column.is_numeric() && !taken(*field)
         };
-        (0..self.columns.len())
-            .filter(pressure)
-            .map(|field| format!("{:?}", self.quoted(field)))
-            .collect()
+        (0..self.columns.len()).filter(pressure).collect()
     }
 
     fn slot(
@@ -312,7 +333,16 @@ impl Choice<'_> {
             }
         };
         let guessed = asked.is_none() && canonical(column) == 0 && text != "rpm";
-        Ok(Slot { field, heading: text.clone(), format: column.format, measure, guessed })
+        let (heading, typed) = (text.clone(), self.quoted(field));
+        Ok(Slot {
+            field,
+            heading,
+            typed,
+            format: column.format,
+            measure,
+            guessed,
+            said: asked.is_some(),
+        })
     }
 
     fn called(&self, channel: Channel, column: &Column, asked: Option<&Asked>) -> Called {
@@ -324,13 +354,24 @@ impl Choice<'_> {
         }
     }
 
-    /// The field with the marks and whether it was guessed.
-    fn marks(&self) -> Option<(usize, bool)> {
+    /// The field with the marks: named, by its heading, else by its cells among those not `used`.
+    fn marks(&self, used: &[usize]) -> Option<Marks> {
         let found = self.column(Role::Mark, |c| {
-            claims::mark(&c.heading) + 1000 * i32::from(c.heading.text == "mark")
+            let lone = c.heading.words == ["m"] && c.numbers().is_empty();
+            claims::mark(&c.heading)
+                + i32::from(lone && c.heading.unit.is_none())
+                + 1000 * i32::from(c.heading.text == "mark")
         });
-        let (field, asked) = found.unwrap_or_else(|(first, _)| Some((first, None)))?;
-        Some((field, asked.is_none() && self.columns[field].heading.text != "mark"))
+        let found = found.unwrap_or_else(|(first, _)| Some((first, None)));
+        if let Some((field, asked)) = found {
+            let guessed = asked.is_none() && self.columns[field].heading.text != "mark";
+            return Some(Marks { field, guessed, unseen: false });
+        }
+        let free = |field: usize| !used.contains(&field) && !self.is_named(field);
+        marks_by_cells(self.columns, free).map(|by| match by {
+            ByCells::Text(field) => Marks { field, guessed: true, unseen: false },
+            ByCells::Empty(field) => Marks { field, guessed: true, unseen: true },
+        })
     }
 }
 

@@ -75,6 +75,22 @@ pub enum ReadError {
         /// What to type.
         example: String,
     },
+    /// Pressures whose values are possible as vacuum and as absolute pressure alike.
+    #[error(
+        "{name}: {headings} (about {typical}) could be vacuum below atmosphere or absolute pressure, two equally good guesses with opposite advice, and no row with the engine off tells them apart; say which: {vacuum} for vacuum, or {absolute} for absolute pressure"
+    )]
+    AmbiguousKind {
+        /// The input.
+        name: String,
+        /// The columns, as they are typed in `--columns`.
+        headings: String,
+        /// Typical values of the running engine.
+        typical: String,
+        /// What to type for vacuum.
+        vacuum: String,
+        /// What to type for absolute pressure.
+        absolute: String,
+    },
     /// More than one row in twenty is bad.
     #[error(
         "{name}: {bad} of {total} rows cannot be used, more than 5 %; the first is {first}; mend the file, or read on without these rows with --lenient"
@@ -107,7 +123,7 @@ pub enum ReadError {
     },
     /// A pressure whose unit is neither given nor to be told from its values.
     #[error(
-        "{name}: {heading:?} names no unit and its values (about {typical}) are no possible kPa; give the unit, such as {example}"
+        "{name}: {heading:?} names no unit and its values (about {typical}) are no vacuum or pressure of a running engine in kPa; give the unit, such as {example}"
     )]
     NoUnit {
         /// The input.

@@ -42,12 +42,7 @@ impl Spread {
         sorted.sort_by(f64::total_cmp);
         let last = sorted.len().checked_sub(1)?;
         let at = |part: f64| sorted[(part * last as f64).round() as usize];
-        let off = off_rows.iter().map(|row| values[*row as usize]).filter(|v| v.is_finite());
-        let mut off: Vec<f64> = off.collect();
-        let off = (off.len() >= 3).then(|| {
-            let middle = off.len() / 2;
-            *off.select_nth_unstable_by(middle, f64::total_cmp).1
-        });
+        let off = middle_on(values, off_rows);
         let steady = at(0.75) - at(0.25) < 0.05 * at(0.5).abs();
         Some(Spread { low: at(0.05), middle: at(0.5), high: at(0.95), steady, off })
     }
@@ -65,13 +60,23 @@ impl Spread {
     }
 }
 
+/// The median of the finite values on these rows; `None` for fewer than three.
+pub(super) fn middle_on(values: &[f64], rows: &[u32]) -> Option<f64> {
+    let found = rows.iter().map(|row| values[*row as usize]).filter(|v| v.is_finite());
+    let mut found: Vec<f64> = found.collect();
+    (found.len() >= 3).then(|| {
+        let middle = found.len() / 2;
+        *found.select_nth_unstable_by(middle, f64::total_cmp).1
+    })
+}
+
 /// The atmosphere, kPa, where no barometer narrows it: sea level in a high to 1400 m in a low.
 const ATMOSPHERE: std::ops::RangeInclusive<f64> = 85.0..=106.0;
 /// A sensor at rest reads zero within this, kPa.
-const ZERO: f64 = 8.0;
+pub(super) const ZERO: f64 = 8.0;
 /// No engine draws a deeper vacuum than this for half of a log, kPa (common practice, no published
 /// source).
-const DEEPEST: f64 = 88.0;
+pub(super) const DEEPEST: f64 = 88.0;
 
 /// What a column measures as its values show it; `None` where they fit what it is called.
 pub(super) fn kind_shown(spread: Spread, called: Called, baro: Option<Kpa>) -> Option<Kind> {

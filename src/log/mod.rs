@@ -23,10 +23,12 @@ mod clock;
 mod clocks;
 mod columns;
 mod dialect;
+mod doubts;
 mod error;
 mod evidence;
 mod head;
 mod headings;
+mod leftover;
 mod numbers;
 mod order;
 mod plan;
@@ -36,6 +38,7 @@ mod reader;
 mod rows;
 mod source;
 mod stamps;
+mod turning;
 mod widths;
 mod words;
 
@@ -75,7 +78,7 @@ pub struct Log {
     pub rows: usize,
     /// Rows left out; the remarks say why and where.
     pub bad_rows: usize,
-    /// What a person should know about the data: rows left out first.
+    /// What a person should know about the data: doubts about the sides first, then rows left out.
     pub remarks: Vec<Remark>,
     /// Which column was taken for what.
     pub taken: Vec<Taken>,

@@ -46,12 +46,16 @@ pub(super) struct Slot {
     pub field: usize,
     /// Its heading.
     pub heading: String,
+    /// What to type for it in `--columns`.
+    pub typed: String,
     /// How it writes numbers.
     pub format: Format,
     /// In what its numbers are.
     pub measure: Measure,
     /// Neither canonical nor named by the user.
     pub guessed: bool,
+    /// Named by the user.
+    pub said: bool,
 }
 
 /// How the clock is read.
@@ -118,8 +122,22 @@ pub(super) struct Plan {
     pub slots: [Option<Slot>; CHANNELS],
     /// The field with the marks.
     pub mark: Option<usize>,
+    /// Nothing was in the field with the marks so far: numbers that follow there are no marks.
+    pub mark_unseen: bool,
     /// What people are told about the marks.
     pub mark_taken: Option<Taken>,
+}
+
+impl Clock {
+    /// The fields that it is read from.
+    pub fn fields(&self) -> Vec<usize> {
+        match self {
+            Clock::Number { field, .. } => vec![*field],
+            Clock::Stamp { field, date, fraction, .. } => {
+                [Some(*field), *date, *fraction].into_iter().flatten().collect()
+            }
+        }
+    }
 }
 
 impl Taken {

@@ -1,10 +1,12 @@
 //! From the columns of the file to vacuum in kilopascal: units, absolute or vacuum, barometer.
 
 use super::claims::Called;
+use super::doubts::{refuse_two_kinds, refuse_unitless, same_column, vacuum_doubtful};
 use super::evidence::{Kind, Spread, UnitShown, kind_called, kind_shown, unit_shown};
 use super::plan::{CHANNELS, Channel, Measure, Slot};
+use super::turning::Turning;
 use super::{Baro, BaroFrom, Head, ReadError, ReadOptions, Role, Taken};
-use crate::sample::{Mark, Meaning, Remark};
+use crate::sample::{Mark, Remark};
 use crate::units::{Kpa, PressureUnit, STANDARD_ATMOSPHERE};
 
 /// The channels of a log, finished.
@@ -21,12 +23,19 @@ pub(super) struct Channels {
 }
 
 /// A channel on its way: its slot, its values, where they lie.
-struct Part<'a> {
-    slot: &'a Slot,
-    values: Vec<f64>,
-    spread: Spread,
-    unit: PressureUnit,
-    called: Called,
+pub(super) struct Part<'a> {
+    /// Where it stands.
+    pub slot: &'a Slot,
+    /// Its values, kPa.
+    pub values: Vec<f64>,
+    /// Where they lie, kPa.
+    pub spread: Spread,
+    /// Their median while the engine runs, kPa; `None` where that is not known.
+    pub running: Option<f64>,
+    /// The unit in the file.
+    pub unit: PressureUnit,
+    /// What it is called.
+    pub called: Called,
 }
 
 /// Standard uncertainties of the barometric pressure, kPa, by its source. Given or in the header: a
@@ -43,7 +52,7 @@ const U_KPA: [(BaroFrom, f64); 5] = [
 
 /// Finishes the channels: everything in kilopascal and rev/min, all pressures as vacuum.
 ///
-/// Errors: [`ReadError::NoUnit`].
+/// Errors: [`ReadError::NoUnit`], [`ReadError::AmbiguousKind`].
 pub(super) fn finish(
     slots: &[Option<Slot>; CHANNELS],
     channels: [Vec<f64>; CHANNELS],
@@ -55,9 +64,11 @@ pub(super) fn finish(
     if let Some(slot) = &slots[Channel::Rpm as usize] {
         done.rpm = speed(slot, rpm, &mut done.taken, remarks);
     }
-    let off = engine_off(done.rpm.as_deref(), context.time_s, context.marks);
+    let turning = Turning::of(done.rpm.as_deref(), context.time_s, context.marks);
+    let [slot_one, slot_two] = [Channel::One, Channel::Two].map(|c| slots[c as usize].as_ref());
+    refuse_unitless([(slot_one, &one), (slot_two, &two)], &turning, &context.options.name)?;
     let mut part = |channel: Channel, values: Vec<f64>| match &slots[channel as usize] {
-        Some(slot) => Part::new(slot, values, &off, context.options, remarks),
+        Some(slot) => Part::new(slot, values, &turning, context.options, remarks),
         None => Ok(None),
     };
     let mut sides = [part(Channel::One, one)?, part(Channel::Two, two)?];
@@ -68,14 +79,18 @@ pub(super) fn finish(
     let known = known.or(context.head.baro_kpa.map(|kpa| (Kpa(kpa), BaroFrom::Header)));
     let known = known.or(column.map(|kpa| (kpa, BaroFrom::Column)));
     drop_dead(&mut sides, done.rpm.as_deref(), remarks);
-    let kinds = kinds(&sides, known.map(|(kpa, _)| kpa));
+    let kinds = kinds(&sides, known.map(|(kpa, _)| kpa), &context.options.name)?;
     let absolute = kinds.contains(&Some(Kind::Absolute));
     let baro = settle_baro(known, &sides, &kinds, absolute, remarks);
+    remarks.extend(vacuum_doubtful(&sides, &kinds, done.rpm.as_deref(), baro));
     for (index, (side, kind)) in sides.into_iter().zip(kinds).enumerate() {
         if let (Some(side), Some(kind)) = (side, kind) {
             done.vacuum[index] =
                 Some(side.into_vacuum(kind, index, baro, &mut done.taken, remarks));
         }
+    }
+    if let [Some(one), Some(two)] = &done.vacuum {
+        remarks.extend(same_column(one, two));
     }
     done.crank = crank.map(|part| crankcase(part, baro, &mut done.taken, remarks));
     drop_dead_speed(&mut done, remarks);
@@ -92,31 +107,6 @@ pub(super) struct Context<'a> {
     pub time_s: &'a [f64],
     /// Its marks.
     pub marks: &'a [Mark],
-}
-
-/// Rows with the engine at rest: the speed is 0, or the marks say so. Some thousands at most.
-fn engine_off(rpm: Option<&[f64]>, time_s: &[f64], marks: &[Mark]) -> Vec<u32> {
-    const MOST: usize = 4096;
-    if let Some(rpm) = rpm {
-        let still = rpm.iter().enumerate().filter(|(_, rpm)| rpm.abs() < 1.0);
-        return still.map(|(row, _)| row as u32).take(MOST).collect();
-    }
-    let mut rows = Vec::new();
-    let mut since: Option<f64> = None;
-    for mark in marks {
-        match (&mark.meaning, since) {
-            (Meaning::EngineOff, _) => since = Some(mark.at.0),
-            (Meaning::EngineOn, Some(start)) => {
-                // The first seconds after the mark belong to the engine running down.
-                let from = time_s.partition_point(|t| *t < start + 2.0);
-                let to = time_s.partition_point(|t| *t < mark.at.0);
-                rows.extend((from..to.max(from)).map(|row| row as u32).take(MOST));
-                since = None;
-            }
-            _ => {}
-        }
-    }
-    rows
 }
 
 /// The engine speed in rev/min; `None` where it has not a single reading.
@@ -148,12 +138,12 @@ impl<'a> Part<'a> {
     fn new(
         slot: &'a Slot,
         mut values: Vec<f64>,
-        off: &[u32],
+        turning: &Turning,
         options: &ReadOptions,
         remarks: &mut Vec<Remark>,
     ) -> Result<Option<Part<'a>>, ReadError> {
         let Measure::Pressure(unit, called) = slot.measure else { return Ok(None) };
-        let Some(spread) = Spread::of(&values, off) else {
+        let Some(spread) = Spread::of(&values, &turning.off) else {
             no_reading(slot, remarks);
             return Ok(None);
         };
@@ -185,10 +175,11 @@ impl<'a> Part<'a> {
                 });
             }
         };
+        let running = turning.running_middle(&values).map(|middle| unit.to_kpa(middle).0);
         if unit != PressureUnit::Kpa {
             values.iter_mut().for_each(|v| *v = unit.to_kpa(*v).0);
         }
-        Ok(Some(Part { slot, values, spread: spread.in_kpa(unit), unit, called }))
+        Ok(Some(Part { slot, values, spread: spread.in_kpa(unit), running, unit, called }))
     }
 
     fn take(&self, role: Role, taken: &mut Vec<Taken>) {
@@ -247,7 +238,7 @@ impl<'a> Part<'a> {
 }
 
 /// A value as short as it can be said.
-fn shown(value: f64) -> String {
+pub(super) fn shown(value: f64) -> String {
     format!("{}", (value * 100.0).round() / 100.0)
 }
 
@@ -269,7 +260,13 @@ fn barometer(part: Part, taken: &mut Vec<Taken>, remarks: &mut Vec<Remark>) -> O
 
 /// What each side measures. Where only one of two columns of the same name shows it, the other is
 /// taken to be alike.
-fn kinds(sides: &[Option<Part>; 2], baro: Option<Kpa>) -> [Option<Kind>; 2] {
+///
+/// Errors: [`ReadError::AmbiguousKind`].
+fn kinds(
+    sides: &[Option<Part>; 2],
+    baro: Option<Kpa>,
+    name: &str,
+) -> Result<[Option<Kind>; 2], ReadError> {
     let kind = |part: &Part| kind_shown(part.spread, part.called, baro);
     let shown = [sides[0].as_ref().and_then(kind), sides[1].as_ref().and_then(kind)];
     let alike = match sides {
@@ -277,11 +274,13 @@ fn kinds(sides: &[Option<Part>; 2], baro: Option<Kpa>) -> [Option<Kind>; 2] {
         _ => false,
     };
     let pair = shown[0].or(shown[1]).filter(|_| alike);
+    let open = [0, 1].map(|index| shown[index].or(pair).is_none());
+    refuse_two_kinds(sides, open, name)?;
     let settle = |index: usize| {
         let part = sides[index].as_ref()?;
         Some(shown[index].or(pair).unwrap_or(kind_called(part.called)))
     };
-    [settle(0), settle(1)]
+    Ok([settle(0), settle(1)])
 }
 
 /// The barometric pressure from the best source there is.
@@ -299,13 +298,14 @@ fn settle_baro(
     let found = known.or(rest.map(|kpa| (kpa, BaroFrom::EngineOff)));
     let (kpa, from) = found.unwrap_or((STANDARD_ATMOSPHERE, BaroFrom::Standard));
     if from == BaroFrom::Standard {
+        // A sensor of vacuum reads zero with the engine off, whatever the weather.
         let effect = if absolute {
-            "every vacuum here hangs on it"
+            "every vacuum here hangs on it: give it with --baro or log a few seconds with the engine off"
         } else {
-            "it counts only for the share of air"
+            "it counts only for the share of air: give it with --baro or a line \"# baro_kpa: VALUE\" at the start of the log"
         };
         let text = format!(
-            "the log does not tell the barometric pressure; the standard atmosphere, {:.3} kPa, stands in, and {effect}: give it with --baro or log a few seconds with the engine off",
+            "the log does not tell the barometric pressure; the standard atmosphere, {:.3} kPa, stands in, and {effect}",
             kpa.0
         );
         remarks.push(Remark::new("standard_atmosphere", 1, &[], text));
@@ -360,11 +360,14 @@ fn drop_dead(sides: &mut [Option<Part>; 2], rpm: Option<&[f64]>, remarks: &mut V
         let lives = runs || (sides[other].is_some() && !dead[other]);
         let Some(part) = sides[index].as_ref().filter(|_| dead[index]) else { continue };
         let fate = if lives {
-            "it is taken as not connected and left out"
+            "it was left out, so that this side counts as not measured"
         } else {
-            "check that it is connected"
+            "nothing else in the log lives either"
         };
-        let text = format!("\"{}\" is 0 in every row; {fate}", part.slot.heading);
+        let text = format!(
+            "\"{}\" is 0 in every row: its sensor or plug is dead or not connected; {fate}",
+            part.slot.heading
+        );
         remarks.push(Remark::new("dead_channel", part.values.len(), &[], text));
         if lives {
             sides[index] = None;

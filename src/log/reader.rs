@@ -123,6 +123,7 @@ fn build(
     let mut found = bad_rows(&batch);
     found.append(&mut remarks);
     let mut remarks = found;
+    let marks_there = keep_words(&mut batch, &plan, &mut remarks);
     let marks = marks(&batch, &mut remarks);
     if batch.comments > 0 {
         let count = batch.comments as usize;
@@ -132,6 +133,8 @@ fn build(
     let context = Context { options, head: &head, time_s: &batch.time_s, marks: &marks };
     let channels = std::mem::take(&mut batch.channels);
     let (channels, baro) = finish(&plan.slots, channels, &context, &mut remarks)?;
+    // What may turn the advice round must not be missed.
+    remarks.sort_by_key(|remark| !matches!(remark.code, "vacuum_doubtful" | "same_column"));
     let [vac1_kpa, vac2_kpa] = channels.vacuum;
     let track = Track {
         time_s: batch.time_s,
@@ -151,8 +154,26 @@ fn build(
     }
     let mut taken = vec![plan.clock_taken];
     taken.extend(channels.taken);
-    taken.extend(plan.mark_taken);
+    taken.extend(plan.mark_taken.filter(|_| marks_there));
     Ok(Log { head, rows: track.len(), bad_rows: batch.bad.len(), track, remarks, taken, baro })
+}
+
+/// Takes the marks out of a column that was empty at first where numbers follow. Returns whether
+/// the column holds marks.
+fn keep_words(batch: &mut Batch, plan: &Plan, remarks: &mut Vec<Remark>) -> bool {
+    if !plan.mark_unseen {
+        return true;
+    }
+    let is_number = |text: &str| text.replace(',', ".").parse::<f64>().is_ok();
+    if batch.marks.iter().any(|mark| is_number(&mark.text)) {
+        batch.marks.clear();
+        let heading = plan.mark_taken.as_ref().map_or("", |taken| taken.heading.as_str());
+        let text = format!(
+            "not taken: {heading:?}, which is empty at first and then holds numbers; name what it is with --columns"
+        );
+        remarks.push(Remark::new("columns_not_taken", 1, &[], text));
+    }
+    !batch.marks.is_empty()
 }
 
 /// The first bad row in words: line, second, what is wrong.
@@ -221,6 +242,28 @@ fn bad_rows(batch: &Batch) -> Vec<Remark> {
     remarks
 }
 
+/// The marks that speak of hoses, caps and the like and yet have no meaning.
+fn unknown_marks(marks: &[Mark]) -> Option<Remark> {
+    let missed: Vec<&Mark> = marks.iter().filter(|mark| mark.is_missed()).collect();
+    let mut words: Vec<&str> = Vec::new();
+    for mark in &missed {
+        if !words.contains(&mark.text.as_str()) {
+            words.push(&mark.text);
+        }
+    }
+    let shown: Vec<String> =
+        words.iter().take(Remark::PLACES).map(|text| format!("{text:?}")).collect();
+    let places: Vec<f64> = missed.iter().map(|mark| mark.at.0).collect();
+    (!missed.is_empty()).then(|| {
+        let text = format!(
+            "{}: no meaning is known for this mark, so that it changes nothing; marks with a meaning are {}",
+            shown.join(", "),
+            Mark::KNOWN
+        );
+        Remark::new("unknown_mark", missed.len(), &places, text)
+    })
+}
+
 /// The marks in the order of time.
 fn marks(batch: &Batch, remarks: &mut Vec<Remark>) -> Vec<Mark> {
     let in_order = batch.row.is_sorted();
@@ -235,6 +278,7 @@ fn marks(batch: &Batch, remarks: &mut Vec<Remark>) -> Vec<Mark> {
     let mut marks: Vec<Mark> =
         batch.marks.iter().map(|raw| Mark::read(time(raw.row, raw.at_s), &raw.text)).collect();
     marks.sort_by(|a, b| a.at.0.total_cmp(&b.at.0));
+    remarks.extend(unknown_marks(&marks));
     let held: Vec<f64> = batch
         .marks
         .iter()

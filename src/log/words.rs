@@ -22,6 +22,9 @@ pub(super) const NO_SPEED: &str = "vehicle road wheel fan gps turbo pump target 
 /// Below atmosphere.
 pub(super) const VACUUM: &str =
     "vac vacuum vakuum unterdruck depression vacio vuoto saugunterdruck vide";
+/// Behind the throttle: a pressure there is absolute.
+pub(super) const INTAKE: &str = "manifold intake inlet saugrohr saugrohrdruck ansaug ansaugrohr ansaugdruck admission \
+    admision colector collecteur tract collettore";
 /// Where the sensor sits.
 pub(super) const MANIFOLD: &str = "manifold intake inlet saugrohr ansaug ansaugrohr admission admision colector collecteur \
     carb carburettor carburetor vergaser carburateur carburador tract collettore";
@@ -47,7 +50,10 @@ pub(super) const CRANKCASE: &str = "crankcase crank kurbelgehause kurbelgehaeuse
 pub(super) const NO_CRANKCASE: &str = "shaft speed angle position rpm sensor deg";
 /// Marks.
 pub(super) const MARK: &str = "mark marks marker marke event events ereignis comment comments kommentar bemerkung notiz \
-    note notes remarque commentaire evenement marque nota comentario annotation";
+    note notes remarque commentaire evenement marque nota comentario annotation remark remarks repere reperes \
+    commentaires evenements marques remarques annotations observation observations evento eventos marca marcas \
+    notas comentarios observacion observaciones anmerkung anmerkungen bemerkungen vermerk markierung \
+    markierungen marken ereignisse kommentare notizen hinweis anotacion";
 /// Side 1.
 pub(super) const FIRST: &str = "1 front vorn vorne vorderer avant av left links linker gauche delantero delantera izquierda \
     izquierdo first one anteriore sinistro";
