@@ -4,6 +4,10 @@
 
 #[path = "charts/fixture.rs"]
 mod fixture;
+#[path = "charts/hoses.rs"]
+mod hoses;
+#[path = "charts/scale.rs"]
+mod scale;
 #[path = "charts/svg.rs"]
 mod svg;
 
@@ -15,6 +19,7 @@ use evenbreath::signal::Signal;
 use evenbreath::signal::plateaus::Plateau;
 use evenbreath::units::PressureUnit;
 use fixture::{Stretch, stretch};
+use scale::Chart;
 use std::path::{Path, PathBuf};
 
 const WIDTHS: [u32; 3] = [600, 900, 1800];
@@ -128,9 +133,10 @@ fn breather_pictures_at_all_sizes() {
         let (signal, finding) = fixture::breather(46.0, crank);
         for width in WIDTHS {
             let path = folder.join(format!("{name}-{width}.png"));
-            charts::breather(&path, &frame(width), &signal, &finding).unwrap();
+            charts::breather(&path, &frame(width), &signal, &finding, &sides()).unwrap();
             assert_eq!(png_size(&path), (width, width * 2 / 3));
-            let document = charts::breather_svg(&frame(width), &signal, &finding).unwrap();
+            let document =
+                charts::breather_svg(&frame(width), &signal, &finding, &sides()).unwrap();
             let words = check(&document, width);
             assert!(has(&words, "cap off 14.0 to 25.0 s"), "{words:?}");
             assert!(has(&words, "drop 48 rev/min (40 to 54)"), "{words:?}");
@@ -208,7 +214,7 @@ fn every_unit_keeps_its_numbers_apart() {
             let frame = Frame { unit, ..frame(width) };
             let document = charts::balance_svg(&frame, &signal, &finding, &sides()).unwrap();
             assert!(has(&check(&document, width), &format!("Vacuum ({})", unit.symbol())));
-            check(&charts::breather_svg(&frame, &breathing, &breather).unwrap(), width);
+            check(&charts::breather_svg(&frame, &breathing, &breather, &sides()).unwrap(), width);
         }
     }
     let frame = Frame { unit: PressureUnit::Hpa, ..frame(1800) };
@@ -250,7 +256,7 @@ fn nothing_to_draw_is_said() {
     }
     let (_, mut breather) = fixture::breather(46.0, false);
     breather.curve.clear();
-    let said = charts::breather(&path, &frame(900), &fixture::empty(), &breather);
+    let said = charts::breather(&path, &frame(900), &fixture::empty(), &breather, &sides());
     assert!(matches!(said, Err(ChartError::NothingToDraw(_))), "{said:?}");
     let both = fixture::comparison_of(finding.clone(), finding);
     let said = charts::compare(&path, &frame(900), &full, &fixture::empty(), &both, &sides());
@@ -288,37 +294,17 @@ fn lines_break_at_missing_readings_gaps_and_with_the_engine_off() {
 }
 
 #[test]
-fn a_swapped_stretch_is_turned_back() {
+fn a_change_of_the_hoses_is_shown_where_the_signal_has_one() {
     let mut parts = vec![stretch(20.0, 850.0, 2.0), stretch(20.0, 850.0, 2.0)];
     parts[1].swapped = true;
     let (mut signal, mut finding) = log(&parts);
-    finding.zero.method = ZeroMethod::Swap;
-    let spread = |signal: &Signal, finding: &Balance| {
-        let document = charts::balance_svg(&frame(1800), signal, finding, &sides()).unwrap();
-        let runs = difference_runs(&document);
-        let mean =
-            |points: &[(f64, f64)]| points.iter().map(|p| p.1).sum::<f64>() / points.len() as f64;
-        let trace = runs.iter().max_by_key(|run| run.len()).unwrap();
-        let (first, second) = trace.split_at(trace.len() / 2);
-        (mean(first) - mean(second)).abs()
-    };
-    let path = folder("swapped").join("swapped-900.png");
-    charts::balance(&path, &frame(900), &signal, &finding, &sides()).unwrap();
-    let marked = spread(&signal, &finding);
-    assert!(marked < 12.0, "marked: {marked}");
-    let marks = std::mem::take(&mut signal.track.marks);
-    let unmarked = spread(&signal, &finding);
-    assert!(
-        unmarked < 25.0,
-        "without marks, the seconds between plateaus are not turned: {unmarked}"
-    );
-    finding.zero.method = ZeroMethod::EngineOff;
-    let as_read = spread(&signal, &finding);
-    assert!(as_read > 100.0, "{as_read}");
-    let words = check_balance(&signal, &finding, &sides());
-    assert!(!has(&words, "hoses swapped"));
-    signal.track.marks = marks;
-    assert!(has(&check_balance(&signal, &finding, &sides()), "hoses swapped, and back"));
+    assert!(has(&check_balance(&signal, &finding, &sides()), "hoses swapped"));
+    signal.track.marks.clear();
+    assert!(has(&check_balance(&signal, &finding, &sides()), "hoses swapped"));
+    signal.hoses.clear();
+    assert!(!has(&check_balance(&signal, &finding, &sides()), "hoses swapped"));
+    finding.zero.method = ZeroMethod::None;
+    assert!(has(&check_balance(&signal, &finding, &sides()), "Error of the pair unknown"));
 }
 
 #[test]
@@ -338,7 +324,10 @@ fn every_spike_of_an_hour_stays_visible() {
     assert!(points < 4 * 1800, "{points} points");
     let mut heights: Vec<f64> = runs.iter().flatten().map(|p| p.1).collect();
     heights.sort_by(f64::total_cmp);
-    assert!(heights[1] - heights[0] > 100.0, "the spike is gone: {:?}", &heights[..3]);
+    assert!(heights[2] - heights[1] > 8.0, "the spike is gone: {:?}", &heights[..4]);
+    assert!(has(&words, "beyond the scale"));
+    let marks = Chart::read(&document).marks();
+    assert!(marks.len() == 2 && marks.iter().all(|min| (min - 20.0).abs() < 0.3), "{marks:?}");
 }
 
 #[test]
@@ -385,9 +374,10 @@ fn openings_of_all_kinds_stay_apart() {
     for (openings, said) in cases.into_iter().zip(said) {
         finding.openings = openings;
         let path = folder.join(format!("{}-900.png", finding.openings.len()));
-        charts::breather(&path, &frame(900), &signal, &finding).unwrap();
+        charts::breather(&path, &frame(900), &signal, &finding, &sides()).unwrap();
         for width in WIDTHS {
-            let document = charts::breather_svg(&frame(width), &signal, &finding).unwrap();
+            let document =
+                charts::breather_svg(&frame(width), &signal, &finding, &sides()).unwrap();
             let words = check(&document, width);
             assert!(has(&words, said), "{said} not in {words:?}");
         }
@@ -395,7 +385,7 @@ fn openings_of_all_kinds_stay_apart() {
     finding.curve.clear();
     finding.idle_rpm = None;
     finding.drop_rpm = None;
-    check(&charts::breather_svg(&frame(900), &signal, &finding).unwrap(), 900);
+    check(&charts::breather_svg(&frame(900), &signal, &finding, &sides()).unwrap(), 900);
 }
 
 #[test]

@@ -1,12 +1,14 @@
 //! The balance chart.
 
-use super::difference::{Pair, meaning, side_keys};
+use super::difference::side_keys;
 use super::ink;
 use super::lane::Lane;
+use super::pair::Pair;
 use super::panel::{self, Margins, Panel, Plan};
 use super::scale::{Clock, Range};
 use super::sheet::Sheet;
 use super::trace::{Series, standing, time_range};
+use super::wording::meaning;
 use super::{ChartError, Frame};
 use crate::findings::Sides;
 use crate::findings::balance::Balance;
@@ -67,22 +69,18 @@ fn plans(
 ) -> Result<Vec<Plan>, ChartError> {
     let nothing = || ChartError::NothingToDraw("no reading of either vacuum can be drawn");
     let symbol = frame.unit.symbol();
+    let vacuum = pair.vacuum_range().ok_or_else(nothing)?;
+    let difference = pair.difference_range().ok_or_else(nothing)?;
     let mut keys = side_keys(sides);
-    keys.extend(pair.shade_keys());
+    keys.extend(pair.common_keys(vacuum, difference));
     let mut plans = vec![
-        Plan {
-            heading: format!("Vacuum ({symbol})"),
-            keys,
-            lane: 0.0,
-            weight: 1.0,
-            range: pair.vacuum_range().ok_or_else(nothing)?,
-        },
+        Plan { heading: format!("Vacuum ({symbol})"), keys, lane: 0.0, weight: 1.0, range: vacuum },
         Plan {
             heading: format!("{} less {} ({symbol})", sides.one, sides.two),
             keys: pair.difference_keys(),
             lane: 0.0,
             weight: 1.15,
-            range: pair.difference_range().ok_or_else(nothing)?,
+            range: difference,
         },
     ];
     if let Some(speed) = speed {

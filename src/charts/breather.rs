@@ -8,6 +8,7 @@ use super::scale::{Axis, Clock, Range, number};
 use super::sheet::{Sheet, Sign};
 use super::trace::{self, Run, Series, standing, time_range};
 use super::{ChartError, Frame};
+use crate::findings::Sides;
 use crate::findings::breather::{Breather, Opening};
 use crate::signal::Signal;
 use crate::units::Kpa;
@@ -17,11 +18,13 @@ pub(super) fn draw(
     frame: &Frame,
     signal: &Signal,
     finding: &Breather,
+    sides: &Sides,
 ) -> Result<Sheet, ChartError> {
     let nothing = ChartError::NothingToDraw("the log holds no engine cycle");
     let time_s = time_range(signal).ok_or(nothing)?;
-    let story = Story::new(frame, signal, finding, time_s)?;
     let mut sheet = Sheet::new(frame)?;
+    let pressures = pressures(frame, signal, &sheet.names(sides));
+    let story = Story::new(signal, finding, time_s, pressures)?;
     let clock = Clock::of(time_s);
     let time = Range::of([clock.at(time_s.low()), clock.at(time_s.high())]).unwrap_or(time_s);
     let mut plans = story.plans();
@@ -87,10 +90,10 @@ struct Story<'a> {
 
 impl<'a> Story<'a> {
     fn new(
-        frame: &Frame,
         signal: &Signal,
         finding: &'a Breather,
         time_s: Range,
+        pressures: Vec<Pressure>,
     ) -> Result<Story<'a>, ChartError> {
         let skip = standing(signal);
         let speed = Series::of(signal, &skip, signal.cycles.rpm.as_deref(), 1.0);
@@ -100,14 +103,8 @@ impl<'a> Story<'a> {
             .copied()
             .filter(|(t, n)| Range::drawable(*n) && time_s.low() <= *t && *t <= time_s.high())
             .collect();
-        let mut story = Story {
-            finding,
-            speed,
-            curve,
-            speed_range: time_s,
-            pressures: pressures(frame, signal, &skip),
-            end_s: time_s.high(),
-        };
+        let mut story =
+            Story { finding, speed, curve, speed_range: time_s, pressures, end_s: time_s.high() };
         let nothing = ChartError::NothingToDraw("the log holds no engine speed above zero");
         story.speed_range = story.find_speed_range().ok_or(nothing)?;
         Ok(story)
@@ -275,7 +272,8 @@ const CURVE: f64 = 2.4;
 /// Weight of the smallest drop that counts.
 const LIMIT: f64 = 1.5;
 
-fn pressures(frame: &Frame, signal: &Signal, skip: &[bool]) -> Vec<Pressure> {
+fn pressures(frame: &Frame, signal: &Signal, sides: &Sides) -> Vec<Pressure> {
+    let skip = &standing(signal);
     let factor = frame.unit.from_kpa(Kpa(1.0));
     let symbol = frame.unit.symbol();
     let cycles = &signal.cycles;
@@ -284,12 +282,16 @@ fn pressures(frame: &Frame, signal: &Signal, skip: &[bool]) -> Vec<Pressure> {
     let crank = Series::of(signal, skip, cycles.crank_kpa.as_deref(), factor);
     let key = |ink, weight, sign, text: &str| Key::new(Sample::Line(ink, weight, sign), text);
     let mut manifold = Vec::new();
-    manifold.extend(one.map(|s| (s, key(ink::ONE, 1.0, Some(Sign::Disc), "side 1"))));
-    manifold.extend(two.map(|s| (s, key(ink::TWO, 1.7, Some(Sign::OpenSquare), "side 2"))));
+    manifold.extend(one.map(|s| (s, key(ink::ONE, 1.0, Some(Sign::Disc), &sides.one))));
+    manifold.extend(two.map(|s| (s, key(ink::TWO, 1.7, Some(Sign::OpenSquare), &sides.two))));
     if let [(_, only)] = manifold.as_mut_slice() {
         only.sample = Sample::Line(ink::ONE, 1.0, None);
     }
-    let heading = format!("Manifold vacuum ({symbol})");
+    let whose = match manifold.as_slice() {
+        [(_, only)] => format!(" of {}", only.text),
+        _ => String::new(),
+    };
+    let heading = format!("Manifold vacuum{whose} ({symbol})");
     let crankcase: Vec<_> =
         crank.map(|s| (s, key(ink::TEXT, 1.0, None, "crankcase"))).into_iter().collect();
     let below = format!("Crankcase below atmosphere ({symbol})");

@@ -1,13 +1,15 @@
 //! The before-and-after chart.
 
-use super::difference::{Pair, side_keys};
+use super::difference::side_keys;
 use super::lane::Lane;
-use super::legend::Head;
+use super::legend::{Head, Key};
+use super::pair::Pair;
 use super::panel::{self, Margins, Panel, Plan, Space};
 use super::scale::{Clock, Range};
 use super::shares::Shares;
 use super::sheet::Sheet;
 use super::trace::time_range;
+use super::wording::meaning;
 use super::{ChartError, Frame};
 use crate::findings::Sides;
 use crate::findings::compare::Comparison;
@@ -31,7 +33,9 @@ pub(super) fn draw(
     let room =
         panel::tick_room(&sheet, ranges.into_iter().chain(shares.as_ref().map(Shares::range)));
     let space = panel::title(&mut sheet, &finding.say, &notes(&before, &after, sides));
-    let head = head(&sheet, &before, &after, frame, sides, space);
+    let heading = format!("{} less {} ({})", sides.one, sides.two, frame.unit.symbol());
+    let keys = keys(&before.pair, &after.pair, &scale);
+    let head = Head::new(&sheet, &heading, keys, space.right - space.left);
     head.draw(&mut sheet, space.left, space.right, space.top);
     let em = sheet.em;
     let foot = if shares.is_some() { (0.25 * sheet.height).max(15.0 * em) } else { 0.0 };
@@ -123,28 +127,20 @@ impl<'a> Column<'a> {
     }
 }
 
-/// Heading and legend that both halves share.
-fn head(
-    sheet: &Sheet,
-    before: &Column,
-    after: &Column,
-    frame: &Frame,
-    sides: &Sides,
-    space: Space,
-) -> Head {
-    let heading = format!("{} less {} ({})", sides.one, sides.two, frame.unit.symbol());
-    let mut keys = before.pair.difference_keys();
-    let extra = [after.pair.difference_keys(), before.pair.shade_keys(), after.pair.shade_keys()];
-    for key in extra.into_iter().flatten() {
+/// Legend that both halves share.
+fn keys(before: &Pair, after: &Pair, scale: &Scale) -> Vec<Key> {
+    let common = |pair: &Pair| pair.common_keys(scale.vacuum, scale.difference);
+    let mut keys = before.difference_keys();
+    for key in [after.difference_keys(), common(before), common(after)].into_iter().flatten() {
         if !keys.contains(&key) {
             keys.push(key);
         }
     }
-    Head::new(sheet, &heading, keys, space.right - space.left)
+    keys
 }
 
 fn notes(before: &Column, after: &Column, sides: &Sides) -> String {
     let (was, is) = (before.pair.zero_words(), after.pair.zero_words());
     let zero = if was == is { was } else { format!("Before: {was} After: {is}") };
-    format!("{zero} {}", super::difference::meaning(sides))
+    format!("{zero} {}", meaning(sides))
 }

@@ -1,5 +1,6 @@
 //! The heading of a panel with its legend: above the data, never on them.
 
+use super::clip;
 use super::ink::{self, Ink};
 use super::sheet::{Anchor, Sheet, Sign};
 use super::text::LINE;
@@ -19,6 +20,8 @@ pub(super) enum Sample {
     Shade,
     /// A hatched stretch.
     Hatch,
+    /// A sign at the edge of a panel.
+    Beyond,
 }
 
 /// One entry of a legend.
@@ -130,6 +133,7 @@ fn draw_key(sheet: &mut Sheet, key: &Key, x: f64, baseline: f64) {
             sheet.field((x, y - half), (to, y + half), ink::SHADE);
             edge(sheet, (x, y - half), (to, y + half));
         }
+        Sample::Beyond => clip::arrow(sheet, (x + 0.5 * SAMPLE * em, y + half), false),
         Sample::Hatch => {
             hatch(sheet, (x, y - half), (to, y + half));
             edge(sheet, (x, y - half), (to, y + half));
@@ -153,7 +157,8 @@ pub(super) fn limits(sheet: &mut Sheet, (left, right): (f64, f64), (top, bottom)
     }
 }
 
-/// A mean with its interval over a stretch: field, thin edges, heavy mean, closed ends.
+/// A mean with its interval over a stretch: field, thin edges, heavy mean, closed ends. Where the
+/// interval is narrower than the mean is drawn, and over a stretch of a pixel, the ends show.
 pub(super) fn interval(
     sheet: &mut Sheet,
     (left, right): (f64, f64),
@@ -164,6 +169,10 @@ pub(super) fn interval(
     let box_around = vec![(left, high), (right, high), (right, low), (left, low), (left, high)];
     sheet.line(box_around, thin, ink::RESULT);
     sheet.level(left, right, mean, 2.6 * thin, ink::RESULT);
+    let end = 0.4 * sheet.em;
+    for x in [left, right] {
+        sheet.upright(x, mean - end, mean + end, 1.3 * thin, ink::RESULT);
+    }
 }
 
 /// Slanting strokes across a rectangle.

@@ -8,7 +8,9 @@
 
 mod balance;
 mod breather;
+mod clip;
 mod compare;
+mod correction;
 mod difference;
 mod file;
 mod hoses;
@@ -16,12 +18,14 @@ mod ink;
 mod lane;
 mod legend;
 mod paint;
+mod pair;
 mod panel;
 mod scale;
 mod shares;
 mod sheet;
 mod text;
 mod trace;
+mod wording;
 
 use crate::findings::Sides;
 use crate::findings::balance::Balance;
@@ -112,8 +116,9 @@ pub fn breather(
     frame: &Frame,
     signal: &Signal,
     finding: &Breather,
+    sides: &Sides,
 ) -> Result<(), ChartError> {
-    file::write(path, || breather::draw(frame, signal, finding))
+    file::write(path, || breather::draw(frame, signal, finding, sides))
 }
 
 /// The breather chart as an SVG document.
@@ -124,8 +129,9 @@ pub fn breather_svg(
     frame: &Frame,
     signal: &Signal,
     finding: &Breather,
+    sides: &Sides,
 ) -> Result<String, ChartError> {
-    paint::svg(&breather::draw(frame, signal, finding)?)
+    paint::svg(&breather::draw(frame, signal, finding, sides)?)
 }
 
 /// Writes the before-and-after chart: differences and vacuums of both logs side by side on one

@@ -1,6 +1,7 @@
 //! Panels one above the other on one time axis.
 
 use super::ChartError;
+use super::clip::{self, Beyond};
 use super::ink::{self, Ink};
 use super::legend::{self, Head, Key};
 use super::scale::{Axis, Clock, Range, Tick, ticks};
@@ -241,6 +242,7 @@ impl Panel {
     }
 
     /// A series as a line of `weight` times the thin width, with signs on it at wide intervals.
+    /// Returns the parts beyond the panel, which are not drawn.
     pub fn trace(
         &self,
         sheet: &mut Sheet,
@@ -248,25 +250,36 @@ impl Panel {
         series: &Series,
         (ink, weight): (Ink, f64),
         sign: Option<(Sign, f64)>,
-    ) {
+    ) -> Vec<Beyond> {
         let width = weight * sheet.thin();
-        let every = (self.x.to - self.x.from) / 14.0;
+        let every = ((self.x.to - self.x.from) / 14.0).max(5.0 * sheet.em);
         let mut next = sign.map_or(f64::INFINITY, |(_, phase)| self.x.from + phase * every);
-        let mut signs = Vec::new();
+        let (mut signs, mut beyond) = (Vec::new(), Vec::new());
         for run in &series.runs {
-            let points = trace::points(run, clock, |t, v| self.place(t, v));
-            for point in &points {
-                if point.0 >= next {
-                    signs.push(*point);
-                    next = every * ((point.0 - next) / every).floor() + next + every;
+            let points = trace::points(run, clock, |t, v| (self.x.px(t), self.y.open_px(v)));
+            let cut = clip::cut(&points, (self.top(), self.bottom()));
+            for piece in cut.pieces {
+                for point in &piece {
+                    let inside = self.top() < point.1 && point.1 < self.bottom();
+                    if inside && point.0 >= next {
+                        signs.push(*point);
+                        next = every * ((point.0 - next) / every).floor() + next + every;
+                    }
                 }
+                sheet.line(piece, width, ink);
             }
-            sheet.line(points, width, ink);
+            beyond.extend(cut.beyond);
         }
         if let Some((sign, _)) = sign {
             for at in signs {
                 sheet.sign(sign, at, ink);
             }
         }
+        beyond
+    }
+
+    /// Signs at the edges where lines go beyond them.
+    pub fn mark(&self, sheet: &mut Sheet, beyond: Vec<Beyond>) {
+        clip::mark(sheet, beyond, (self.x.from, self.x.to), (self.top(), self.bottom()));
     }
 }

@@ -43,6 +43,11 @@ impl Range {
         self.high - self.low
     }
 
+    /// True when it holds all of the other.
+    pub fn holds(self, other: Range) -> bool {
+        self.low <= other.low && other.high <= self.high
+    }
+
     /// The smallest range that holds both.
     pub fn join(self, other: Option<Range>) -> Range {
         other.map_or(self, |o| Range { low: self.low.min(o.low), high: self.high.max(o.high) })
@@ -145,7 +150,19 @@ pub(super) struct Axis {
 impl Axis {
     /// The pixel of a value; values outside the range fall on its nearer end.
     pub fn px(&self, value: f64) -> f64 {
-        let share = ((value - self.range.low()) / self.range.span()).clamp(0.0, 1.0);
+        self.at(self.share(value).clamp(0.0, 1.0))
+    }
+
+    /// The pixel of a value, beyond the ends of the axis for a value outside the range.
+    pub fn open_px(&self, value: f64) -> f64 {
+        self.at(self.share(value))
+    }
+
+    fn share(&self, value: f64) -> f64 {
+        (value - self.range.low()) / self.range.span()
+    }
+
+    fn at(&self, share: f64) -> f64 {
         self.from + share * (self.to - self.from)
     }
 }

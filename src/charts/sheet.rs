@@ -159,6 +159,11 @@ impl Sheet {
         self.field((left, from_y.round()), (left + width.round().max(1.0), to_y.round()), ink);
     }
 
+    /// A filled polygon.
+    pub fn polygon(&mut self, points: Vec<Point>, ink: Ink) {
+        self.shapes.push(Shape::Polygon { points, ink });
+    }
+
     /// A line through points.
     pub fn line(&mut self, points: Vec<Point>, width: f64, ink: Ink) {
         match points.as_slice() {
@@ -189,7 +194,7 @@ impl Sheet {
                         (x + half, y + half),
                         (x - half, y + half),
                     ];
-                    self.shapes.push(Shape::Polygon { points, ink });
+                    self.polygon(points, ink);
                 }
             }
         }

@@ -22,7 +22,7 @@ pub fn run(args: &BreatherArgs) -> Result<u8, Failure> {
     let finding = breather::find(&log.signal, &log.conditions);
     let unit = wishes.unit(&args.output);
     picture::draw(&args.picture, unit, |path, frame| {
-        charts::breather(path, frame, &log.signal, &finding)
+        charts::breather(path, frame, &log.signal, &finding, &log.conditions.sides)
     })?;
     if args.output.json {
         answer(report::json::breather(&log.facts, &finding)?.as_bytes())?;

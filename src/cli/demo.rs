@@ -63,7 +63,8 @@ impl Job<'_> {
         let loaded = self.load(title, log, "breather")?;
         let finding = breather::find(&loaded.signal, &loaded.conditions);
         let path = self.picture(picture);
-        charts::breather(&path, &self.frame, &loaded.signal, &finding)?;
+        let sides = &loaded.conditions.sides;
+        charts::breather(&path, &self.frame, &loaded.signal, &finding, sides)?;
         report::breather::body(&mut self.page, &loaded.facts, &finding);
         Ok(())
     }

@@ -1,11 +1,14 @@
 //! Synthetic signals and findings with known truth for the pictures: one invented engine, seeded.
 
-use evenbreath::findings::balance::{Balance, Open, PlateauBalance, ZeroMethod, ZeroUsed};
+use evenbreath::findings::balance::{
+    Averaged, Balance, Open, PlateauBalance, ZeroMethod, ZeroUsed,
+};
 use evenbreath::findings::breather::{Breather, BreatherVerdict, Opening, TimesFrom};
 use evenbreath::findings::compare::{Change, Comparison};
 use evenbreath::sample::{Mark, Track};
 use evenbreath::signal::Signal;
 use evenbreath::signal::cycles::Cycles;
+use evenbreath::signal::hoses::HoseChange;
 use evenbreath::signal::plateaus::{Kind, Plateau};
 use evenbreath::statistics::decision::Verdict;
 use evenbreath::units::Seconds;
@@ -20,13 +23,24 @@ pub struct Stretch {
     /// True vacuum 1 less vacuum 2, kPa.
     pub difference_kpa: f64,
     pub swapped: bool,
+    /// Seconds at its start in which both hoses are off; the mark comes half a second after.
+    pub hoses_off_s: f64,
+    /// Sensor 1 reads this much more than sensor 2, kPa.
+    pub error_kpa: f64,
 }
 
 pub const fn stretch(seconds: f64, rpm: f64, difference_kpa: f64) -> Stretch {
-    Stretch { seconds, rpm, difference_kpa, swapped: false }
+    Stretch {
+        seconds,
+        rpm,
+        difference_kpa,
+        swapped: false,
+        hoses_off_s: 0.0,
+        error_kpa: OFFSET_KPA,
+    }
 }
 
-/// Sensor 1 reads this much more than sensor 2.
+/// Usual error of the pair.
 pub const OFFSET_KPA: f64 = 0.62;
 
 /// A log of these stretches, one block an engine cycle: hunting and correlated noise on the
@@ -43,7 +57,9 @@ pub fn signal(stretches: &[Stretch], seed: u64) -> Signal {
         if part.swapped != swapped {
             swapped = part.swapped;
             let words = if swapped { "hoses swapped" } else { "hoses direct" };
-            signal.track.marks.push(Mark::read(Seconds(t), words));
+            let at_s = if part.hoses_off_s > 0.0 { t + part.hoses_off_s + 0.5 } else { t };
+            signal.track.marks.push(Mark::read(Seconds(at_s), words));
+            signal.hoses.push(HoseChange { at_s, swapped });
         }
         let (from_s, first_block) = (t, cycles.from_s.len());
         let end = t + part.seconds;
@@ -64,12 +80,18 @@ pub fn signal(stretches: &[Stretch], seed: u64) -> Signal {
             cycles.sample.push(0);
             cycles.cycles.push(if off { 0.0 } else { 1.0 });
             rpm.push(n);
-            v1.push(level + d + OFFSET_KPA + 0.22 * noise());
-            v2.push(level - d + 0.22 * noise());
+            // Half-way between as the hoses come off: a cycle with readings of both kinds.
+            let on = match t - from_s {
+                since if since < 0.15 && part.hoses_off_s > 0.0 => 0.5,
+                since if since < part.hoses_off_s => 0.0,
+                _ => 1.0,
+            };
+            v1.push(on * (level + d) + part.error_kpa + 0.22 * noise());
+            v2.push(on * (level - d) + 0.22 * noise());
             t += length;
         }
         let off = part.rpm == 0.0;
-        let settling = if off { 0.0 } else { 1.5 };
+        let settling = if off { 0.0 } else { 1.5f64.max(part.hoses_off_s + 1.5) };
         if part.seconds > 3.0 {
             signal.plateaus.push(Plateau {
                 kind: if off { Kind::EngineOff } else { Kind::Running },
@@ -119,7 +141,12 @@ pub fn balance(stretches: &[Stretch], signal: &Signal, half_kpa: f64, say: &str)
             open: Open::None,
             needs_s: None,
             budget: Vec::new(),
-            stretches: Vec::new(),
+            stretches: vec![Averaged {
+                from_s: plateau.from_s,
+                to_s: plateau.to_s,
+                sign: if part.swapped { -1.0 } else { 1.0 },
+                error_kpa: part.error_kpa,
+            }],
         });
     }
     Balance {

@@ -1,0 +1,83 @@
+//! What the balance and the before-and-after chart write beside the lines.
+
+use super::lane::Label;
+use super::pair::Pair;
+use super::scale::{Axis, Clock, Range, signed};
+use crate::findings::balance::{PlateauBalance, ZeroMethod};
+use crate::findings::{Sides, Verdict};
+use crate::signal::plateaus::Kind;
+
+impl Pair<'_> {
+    /// Labels over the plateaus: speed, difference with its interval, verdict; and over the
+    /// stretches with the engine off.
+    pub fn labels(&self, panel: (f64, f64), time: Range, clock: &Clock) -> Vec<Label> {
+        let axis = Axis { range: time, from: panel.0, to: panel.1 };
+        let px = |s: f64| axis.px(clock.at(s));
+        let mut labels: Vec<Label> = self
+            .drawable()
+            .map(|p| Label { from: px(p.from_s), to: px(p.to_s), forms: self.words(p) })
+            .collect();
+        let off = self.signal.plateaus.iter().filter(|p| p.kind == Kind::EngineOff);
+        labels.extend(off.map(|p| Label {
+            from: px(p.from_s),
+            to: px(p.to_s),
+            forms: [vec!["engine off".into()], vec!["engine".into(), "off".into()]],
+        }));
+        labels.sort_by(|a, b| a.from.total_cmp(&b.from));
+        labels
+    }
+
+    fn words(&self, p: &PlateauBalance) -> [Vec<String>; 2] {
+        let (mean, low, high) =
+            (self.value(p.difference_kpa), self.value(p.low_kpa), self.value(p.high_kpa));
+        let symbol = self.unit().symbol();
+        let speed = p.rpm.filter(|rpm| rpm.is_finite()).map(|rpm| format!("{rpm:.0} rev/min"));
+        let verdict = verdict(p.verdict).to_owned();
+        let long = [format!("{mean} {symbol} ({low} to {high})"), verdict.clone()];
+        let short = [format!("{mean} {symbol}"), format!("{low} to {high}"), verdict];
+        let with = |rest: &[String]| speed.iter().chain(rest).cloned().collect();
+        [with(&long), with(&short)]
+    }
+
+    /// A pressure with its sign, in the decimals of the unit.
+    fn value(&self, kpa: f64) -> String {
+        signed(self.shown(kpa), self.unit().decimals())
+    }
+
+    /// How the error of the pair was taken out, in words.
+    pub fn zero_words(&self) -> String {
+        let how = match self.finding.zero.method {
+            ZeroMethod::EngineOff => "from the engine-off stretch",
+            ZeroMethod::Tee => "from the tee run",
+            ZeroMethod::Swap => "from the swapped hoses",
+            ZeroMethod::None => {
+                return "Error of the pair unknown: the sensors' specification stands in.".into();
+            }
+        };
+        let (least, most) = self.correction.errors_kpa();
+        let (least, most) = (self.value(least), self.value(most));
+        let symbol = self.unit().symbol();
+        let size = if least == most { least } else { format!("{least} to {most}") };
+        format!("Error of the pair taken out, half of it at each sensor: {size} {symbol} {how}.")
+    }
+
+    /// The tolerance, in words.
+    pub fn tolerance_words(&self) -> String {
+        let tolerance = self.finding.tolerance_kpa;
+        let (low, high) = (self.value(-tolerance), self.value(tolerance));
+        format!("tolerance {low} to {high} {}", self.unit().symbol())
+    }
+}
+
+/// How the sign of the difference is to be read.
+pub(super) fn meaning(sides: &Sides) -> String {
+    format!("Above zero {} pulls more vacuum: its throttle is shut further.", sides.one)
+}
+
+fn verdict(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::InTolerance => "in tolerance",
+        Verdict::OutOfTolerance => "out of tolerance",
+        Verdict::NotSettled => "not settled",
+    }
+}
