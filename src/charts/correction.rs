@@ -97,6 +97,7 @@ mod tests {
             verdict: Verdict::NotSettled,
             say: String::new(),
             causes: Vec::new(),
+            remarks: Vec::new(),
         };
         let correction = Correction::new(&finding, &[]);
         assert_eq!(correction.error_kpa(5.0), 0.6);
