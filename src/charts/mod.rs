@@ -1,6 +1,7 @@
 //! Pictures of finished findings: plain scientific plots as PNG or SVG.
 //!
-//! A chart receives finished numbers and does no statistics. It is first laid out on a
+//! A chart receives finished numbers and does no statistics (only its scale passes over stray values,
+//! and says so). It is first laid out on a
 //! [`sheet::Sheet`] (a list of shapes in picture pixels), then painted with plotters on either
 //! backend, so that both kinds of file show the same drawing. All text stands outside the plotted
 //! data. Every series differs from its neighbours by line style, width or marker as well as by

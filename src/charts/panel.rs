@@ -265,8 +265,7 @@ impl Panel {
             let cut = clip::cut(&points, (self.top(), self.bottom()));
             for piece in cut.pieces {
                 for point in &piece {
-                    let inside = self.top() < point.1 && point.1 < self.bottom();
-                    if inside && point.0 >= next {
+                    if point.0 >= next && self.has_room(sheet, *point) {
                         signs.push(*point);
                         next = every * ((point.0 - next) / every).floor() + next + every;
                     }
@@ -281,6 +280,12 @@ impl Panel {
             }
         }
         beyond
+    }
+
+    /// True where a sign does not stand across the frame.
+    fn has_room(&self, sheet: &Sheet, (x, y): Point) -> bool {
+        let reach = sheet.reach();
+        self.top() + reach < y && y < self.bottom() - reach && x < self.x.to - reach
     }
 
     /// Signs at the edges where lines go beyond them.

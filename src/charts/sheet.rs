@@ -212,9 +212,14 @@ impl Sheet {
         }
     }
 
+    /// Half the breadth of a sign on a line, pixels.
+    pub fn reach(&self) -> f64 {
+        0.27 * self.em
+    }
+
     /// A sign on a line.
     pub fn sign(&mut self, sign: Sign, (x, y): Point, ink: Ink) {
-        let r = 0.27 * self.em;
+        let r = self.reach();
         match sign {
             Sign::Disc => self.shapes.push(Shape::Disc { at: (x, y), radius: r, ink }),
             Sign::OpenSquare => {
