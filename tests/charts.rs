@@ -60,15 +60,21 @@ fn png_size(path: &Path) -> (u32, u32) {
 /// Holds a document to its promises: well-formed, words inside the picture, apart from one another and from
 /// every line, large enough to read. Returns the words.
 fn check(document: &str, width: u32) -> Vec<String> {
+    assert_eq!(svg::elements(document)[0].number("width"), f64::from(width));
+    apart(document, 0.011 * f64::from(width))
+}
+
+/// As [`check`], with type of at least `em` pixels.
+fn apart(document: &str, em: f64) -> Vec<String> {
     let elements = svg::elements(document);
-    assert_eq!(elements[0].number("width"), f64::from(width));
+    let width = elements[0].number("width");
     let (wide, high) = (elements[0].number("width"), elements[0].number("height"));
     let words = svg::words(&elements);
     assert!(words.len() > 5, "{words:?}");
     for (k, word) in words.iter().enumerate() {
         assert!(word.left >= 0.0 && word.right <= wide, "{word:?} at width {width}");
         assert!(word.top >= 0.0 && word.bottom <= high, "{word:?} at width {width}");
-        assert!(word.em >= 0.011 * wide, "{word:?} is small at width {width}");
+        assert!(word.em >= em, "{word:?} is small at width {width}");
         for other in &words[k + 1..] {
             assert!(!word.overlaps(other), "{word:?}\n{other:?}\nat width {width}");
         }
@@ -178,6 +184,42 @@ fn both_halves_of_a_comparison_share_one_scale() {
     assert!(left.len() >= 5, "{left:?}");
     let count = left.len().min(right.len()) - 1;
     assert_eq!(upright(left, count), upright(right, count));
+}
+
+#[test]
+fn twelve_plateaus_all_have_a_label() {
+    let parts: Vec<Stretch> =
+        (0..12).map(|k| stretch(8.0, 800.0 + 150.0 * f64::from(k), 0.2 * f64::from(k))).collect();
+    let (signal, finding) = log(&parts);
+    let words = check_balance(&signal, &finding, &sides());
+    assert!(has(&words, "Over the stretches: rev/min, mean difference in kPa"), "{words:?}");
+    for part in &parts {
+        assert!(words.contains(&format!("{:.0}", part.rpm)), "{} not in {words:?}", part.rpm);
+    }
+    for verdict in ["in", "open", "out"] {
+        assert!(words.iter().any(|w| w == verdict), "{verdict} not in {words:?}");
+    }
+    let path = folder("twelve").join("twelve-900.png");
+    charts::balance(&path, &frame(900), &signal, &finding, &sides()).unwrap();
+}
+
+#[test]
+fn low_pictures_are_drawn() {
+    let (signal, finding) = log(&fixture::three_speeds(2.4));
+    let (breathing, breather) = fixture::breather(46.0, true);
+    let (before, after, comparison) = fixture::comparison();
+    let folder = folder("low");
+    for width in [600, 900, 1800] {
+        let frame = Frame { width, height: 400, ..Frame::default() };
+        let path = |name: &str| folder.join(format!("{name}-{width}.svg"));
+        let (one, two, three) = (path("balance"), path("breather"), path("compare"));
+        charts::balance(&one, &frame, &signal, &finding, &sides()).unwrap();
+        charts::breather(&two, &frame, &breathing, &breather, &sides()).unwrap();
+        charts::compare(&three, &frame, &before, &after, &comparison, &sides()).unwrap();
+        for path in [one, two, three] {
+            apart(&std::fs::read_to_string(path).unwrap(), 7.3);
+        }
+    }
 }
 
 #[test]

@@ -6,9 +6,9 @@ use super::lane::Lane;
 use super::pair::Pair;
 use super::panel::{self, Margins, Panel, Plan};
 use super::scale::{Clock, Range};
-use super::sheet::Sheet;
+use super::sheet::{Sheet, Type};
 use super::trace::{Series, standing, time_range};
-use super::wording::meaning;
+use super::wording::{lane_words, meaning};
 use super::{ChartError, Frame};
 use crate::findings::Sides;
 use crate::findings::balance::Balance;
@@ -17,6 +17,7 @@ use crate::signal::Signal;
 /// Lays out the chart.
 pub(super) fn draw(
     frame: &Frame,
+    type_size: Type,
     signal: &Signal,
     finding: &Balance,
     sides: &Sides,
@@ -24,17 +25,18 @@ pub(super) fn draw(
     let nothing = ChartError::NothingToDraw("the log holds no engine cycle");
     let time_s = time_range(signal).ok_or(nothing)?;
     let pair = Pair::new(frame, signal, finding)?;
-    let mut sheet = Sheet::new(frame)?;
+    let mut sheet = Sheet::new(frame, type_size)?;
     let sides = &sheet.names(sides);
     let clock = Clock::of(time_s);
     let time = Range::of([clock.at(time_s.low()), clock.at(time_s.high())]).unwrap_or(time_s);
     let speed = Speed::new(signal);
     let plans = plans(&pair, &speed, frame, sides)?;
     let room = panel::tick_room(&sheet, plans.iter().map(|p| &p.range));
-    let edges = (1.2 * sheet.em + room, sheet.width - 1.6 * sheet.em);
+    let (left, right) = panel::edges(&sheet);
+    let edges = (left + room, right);
     let labels = pair.labels(edges, time, &clock);
     let lane = Lane::new(&sheet, &labels, edges.0, edges.1);
-    let space = panel::title(&mut sheet, &finding.say, &notes(&pair, sides, lane.left_out));
+    let space = panel::title(&mut sheet, &finding.say, &notes(&pair, sides, &lane));
     let mut plans = plans;
     plans[0].lane = lane.height(&sheet);
     let margins = Margins::over_time_axis(&sheet, room);
@@ -51,13 +53,11 @@ pub(super) fn draw(
     Ok(sheet)
 }
 
-fn notes(pair: &Pair, sides: &Sides, left_out: usize) -> String {
+fn notes(pair: &Pair, sides: &Sides, lane: &Lane) -> String {
     let mut notes = pair.zero_words();
     notes.push(' ');
     notes.push_str(&meaning(sides));
-    if left_out > 0 {
-        notes.push_str(&format!(" {left_out} stretches are too short for a label."));
-    }
+    notes.extend(lane_words(std::slice::from_ref(lane), pair.unit()));
     notes
 }
 

@@ -5,7 +5,7 @@ use super::lane::{Label, Lane};
 use super::legend::{self, Key, Sample};
 use super::panel::{self, Margins, Panel, Plan};
 use super::scale::{Axis, Clock, Range, number};
-use super::sheet::{Sheet, Sign};
+use super::sheet::{Sheet, Sign, Type};
 use super::trace::{self, Run, Series, standing, time_range};
 use super::{ChartError, Frame};
 use crate::findings::Sides;
@@ -16,20 +16,22 @@ use crate::units::Kpa;
 /// Lays out the chart.
 pub(super) fn draw(
     frame: &Frame,
+    type_size: Type,
     signal: &Signal,
     finding: &Breather,
     sides: &Sides,
 ) -> Result<Sheet, ChartError> {
     let nothing = ChartError::NothingToDraw("the log holds no engine cycle");
     let time_s = time_range(signal).ok_or(nothing)?;
-    let mut sheet = Sheet::new(frame)?;
+    let mut sheet = Sheet::new(frame, type_size)?;
     let pressures = pressures(frame, signal, &sheet.names(sides));
     let story = Story::new(signal, finding, time_s, pressures)?;
     let clock = Clock::of(time_s);
     let time = Range::of([clock.at(time_s.low()), clock.at(time_s.high())]).unwrap_or(time_s);
     let mut plans = story.plans();
     let room = panel::tick_room(&sheet, plans.iter().map(|p| &p.range));
-    let axis = Axis { range: time, from: 1.2 * sheet.em + room, to: sheet.width - 1.6 * sheet.em };
+    let (left, right) = panel::edges(&sheet);
+    let axis = Axis { range: time, from: left + room, to: right };
     let labels = story.labels(&axis, &clock);
     let lane = Lane::new(&sheet, &labels, axis.from, axis.to);
     let space = panel::title(&mut sheet, &finding.say, &notes(finding, lane.left_out));
@@ -245,14 +247,14 @@ impl<'a> Story<'a> {
 }
 
 /// Long and short words over an opening.
-fn words(opening: &Opening, clock: &Clock) -> [Vec<String>; 2] {
+fn words(opening: &Opening, clock: &Clock) -> Vec<Vec<String>> {
     let (off, unit) = (number(clock.at(opening.off_s), 1), clock.unit());
     let times = opening.on_s.map_or_else(
         || format!("from {off} {unit}"),
         |on| format!("{off} to {} {unit}", number(clock.at(on), 1)),
     );
     let [what, size, low, high] = drop_words(opening.drop_rpm, opening.low_rpm, opening.high_rpm);
-    [
+    vec![
         vec![format!("cap off {times}"), format!("{what} {size} rev/min ({low} to {high})")],
         vec!["cap off".into(), times, format!("{what} {size}"), format!("{low} to {high}")],
     ]

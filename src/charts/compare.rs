@@ -7,9 +7,9 @@ use super::pair::Pair;
 use super::panel::{self, Margins, Panel, Plan, Space};
 use super::scale::{Clock, Range};
 use super::shares::Shares;
-use super::sheet::Sheet;
+use super::sheet::{Sheet, Type};
 use super::trace::time_range;
-use super::wording::meaning;
+use super::wording::{lane_words, meaning};
 use super::{ChartError, Frame};
 use crate::findings::Sides;
 use crate::findings::compare::Comparison;
@@ -18,6 +18,7 @@ use crate::signal::Signal;
 /// Lays out the chart.
 pub(super) fn draw(
     frame: &Frame,
+    type_size: Type,
     before: &Signal,
     after: &Signal,
     finding: &Comparison,
@@ -25,26 +26,31 @@ pub(super) fn draw(
 ) -> Result<Sheet, ChartError> {
     let before = Column::new("Before", Pair::new(frame, before, &finding.before)?)?;
     let after = Column::new("After", Pair::new(frame, after, &finding.after)?)?;
-    let mut sheet = Sheet::new(frame)?;
+    let mut sheet = Sheet::new(frame, type_size)?;
     let sides = &sheet.names(sides);
     let scale = Scale::of(&before, &after)?;
     let shares = Shares::new(finding, sides, frame);
     let ranges = [&scale.difference, &scale.vacuum];
     let room =
         panel::tick_room(&sheet, ranges.into_iter().chain(shares.as_ref().map(Shares::range)));
-    let space = panel::title(&mut sheet, &finding.say, &notes(&before, &after, sides));
+    let em = sheet.em;
+    let (left, right) = panel::edges(&sheet);
+    let middle = 0.5 * (left + right);
+    let lanes = [
+        before.lane(&sheet, (left + room, middle - 1.2 * em)),
+        after.lane(&sheet, (middle + 1.2 * em + room, right)),
+    ];
+    let notes = notes(&before, &after, sides, &lanes);
+    let space = panel::title(&mut sheet, &finding.say, &notes);
     let heading = format!("{} less {} ({})", sides.one, sides.two, frame.unit.symbol());
     let keys = keys(&before.pair, &after.pair, &scale);
     let head = Head::new(&sheet, &heading, keys, space.right - space.left);
     head.draw(&mut sheet, space.left, space.right, space.top);
-    let em = sheet.em;
     let foot = if shares.is_some() { (0.25 * sheet.height).max(15.0 * em) } else { 0.0 };
     let top = space.top + head.height(&sheet);
     let upper = Space { top, bottom: space.bottom - foot, ..space };
-    let middle = 0.5 * (space.left + space.right);
     let halves =
         [Space { right: middle - 1.2 * em, ..upper }, Space { left: middle + 1.2 * em, ..upper }];
-    let lanes = [before.lane(&sheet, halves[0], room), after.lane(&sheet, halves[1], room)];
     let height = lanes.iter().map(|lane| lane.height(&sheet)).fold(0.0, f64::max);
     let margins = Margins::over_time_axis(&sheet, room);
     for ((column, half), lane) in [&before, &after].into_iter().zip(halves).zip(lanes) {
@@ -94,8 +100,7 @@ impl<'a> Column<'a> {
         Ok(Column { name, pair, clock, time })
     }
 
-    fn lane(&self, sheet: &Sheet, half: Space, room: f64) -> Lane {
-        let edges = (half.left + room, half.right);
+    fn lane(&self, sheet: &Sheet, edges: (f64, f64)) -> Lane {
         Lane::new(sheet, &self.pair.labels(edges, self.time, &self.clock), edges.0, edges.1)
     }
 
@@ -139,8 +144,10 @@ fn keys(before: &Pair, after: &Pair, scale: &Scale) -> Vec<Key> {
     keys
 }
 
-fn notes(before: &Column, after: &Column, sides: &Sides) -> String {
+fn notes(before: &Column, after: &Column, sides: &Sides, lanes: &[Lane; 2]) -> String {
     let (was, is) = (before.pair.zero_words(), after.pair.zero_words());
     let zero = if was == is { was } else { format!("Before: {was} After: {is}") };
-    format!("{zero} {}", meaning(sides))
+    let mut notes = format!("{zero} {}", meaning(sides));
+    notes.extend(lane_words(lanes, before.pair.unit()));
+    notes
 }

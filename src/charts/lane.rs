@@ -10,8 +10,9 @@ pub(super) struct Label {
     pub from: f64,
     /// Right edge of the stretch, pixels.
     pub to: f64,
-    /// The words in few long lines and in more short ones; the last line is in bold.
-    pub forms: [Vec<String>; 2],
+    /// The words in few long lines first, in shorter ones after; the last line is in bold. All labels
+    /// of a lane have as many forms.
+    pub forms: Vec<Vec<String>>,
 }
 
 /// Labels in their places.
@@ -19,40 +20,49 @@ pub(super) struct Lane {
     placed: Vec<(f64, Vec<String>)>,
     /// Labels for which there was no room.
     pub left_out: usize,
+    /// Which of their forms the labels have.
+    pub form: usize,
 }
 
 impl Lane {
-    /// Finds places between `left` and `right` for labels in the order of time: all of them in the long
-    /// form, else all in the short form, moved aside where they must; else as many as fit over their
-    /// own stretch, the longest stretches first.
+    /// Finds places between `left` and `right` for labels in the order of time: all of them in the
+    /// longest form that has room, moved aside where they must; else as many in the shortest as fit
+    /// over their own stretch, the longest stretches first.
     pub fn new(sheet: &Sheet, labels: &[Label], left: f64, right: f64) -> Lane {
         let gap = 1.3 * sheet.em;
-        for form in 0..2 {
+        let forms = labels.iter().map(|l| l.forms.len()).min().unwrap_or(0);
+        for form in 0..forms {
             let widths: Vec<f64> = labels.iter().map(|l| widest(sheet, &l.forms[form])).collect();
             if let Some(middles) = spread(labels, &widths, (left, right), gap) {
                 let lines = labels.iter().map(|l| l.forms[form].clone());
-                return Lane { placed: middles.into_iter().zip(lines).collect(), left_out: 0 };
+                return Lane {
+                    placed: middles.into_iter().zip(lines).collect(),
+                    left_out: 0,
+                    form,
+                };
             }
         }
-        Self::some(sheet, labels, (left, right), gap)
+        Self::some(sheet, labels, (left, right), forms.saturating_sub(1))
     }
 
-    fn some(sheet: &Sheet, labels: &[Label], (left, right): (f64, f64), gap: f64) -> Lane {
+    fn some(sheet: &Sheet, labels: &[Label], (left, right): (f64, f64), form: usize) -> Lane {
+        let gap = 1.3 * sheet.em;
         let mut order: Vec<&Label> = labels.iter().collect();
         order.sort_by(|a, b| (b.to - b.from).total_cmp(&(a.to - a.from)));
         let mut taken: Vec<(f64, f64)> = Vec::new();
         let mut placed = Vec::new();
         for label in order {
-            let width = widest(sheet, &label.forms[1]);
+            let Some(lines) = label.forms.get(form) else { continue };
+            let width = widest(sheet, lines);
             let from = (0.5 * (label.from + label.to - width)).min(right - width).max(left);
             let to = from + width;
             if to <= right && taken.iter().all(|(a, b)| to + gap <= *a || *b + gap <= from) {
                 taken.push((from, to));
-                placed.push((0.5 * (from + to), label.forms[1].clone()));
+                placed.push((0.5 * (from + to), lines.clone()));
             }
         }
         let left_out = labels.len() - placed.len();
-        Lane { placed, left_out }
+        Lane { placed, left_out, form }
     }
 
     /// Height, pixels.
@@ -119,7 +129,7 @@ mod tests {
     use super::*;
 
     fn label(from: f64, to: f64) -> Label {
-        Label { from, to, forms: [vec![], vec![]] }
+        Label { from, to, forms: vec![vec![], vec![]] }
     }
 
     #[test]

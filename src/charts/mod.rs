@@ -1,6 +1,7 @@
 //! Pictures of finished findings: plain scientific plots as PNG or SVG.
 //!
-//! A chart receives finished numbers and does no statistics. It is first laid out on a
+//! A chart receives finished numbers and does no statistics (only its scale passes over stray values,
+//! and says so). It is first laid out on a
 //! [`sheet::Sheet`] (a list of shapes in picture pixels), then painted with plotters on either
 //! backend, so that both kinds of file show the same drawing. All text stands outside the plotted
 //! data. Every series differs from its neighbours by line style, width or marker as well as by
@@ -33,6 +34,7 @@ use crate::findings::breather::Breather;
 use crate::findings::compare::Comparison;
 use crate::signal::Signal;
 use crate::units::PressureUnit;
+use sheet::{Sheet, Type};
 use std::path::{Path, PathBuf};
 use thiserror::Error;
 
@@ -89,7 +91,9 @@ pub fn balance(
     finding: &Balance,
     sides: &Sides,
 ) -> Result<(), ChartError> {
-    file::write(path, || balance::draw(frame, signal, finding, sides))
+    file::write(path, || {
+        fitted(|type_size| balance::draw(frame, type_size, signal, finding, sides))
+    })
 }
 
 /// The balance chart as an SVG document.
@@ -102,7 +106,7 @@ pub fn balance_svg(
     finding: &Balance,
     sides: &Sides,
 ) -> Result<String, ChartError> {
-    paint::svg(&balance::draw(frame, signal, finding, sides)?)
+    paint::svg(&fitted(|type_size| balance::draw(frame, type_size, signal, finding, sides))?)
 }
 
 /// Writes the breather chart: the speed by engine cycle with the fitted curve, the openings and
@@ -118,7 +122,9 @@ pub fn breather(
     finding: &Breather,
     sides: &Sides,
 ) -> Result<(), ChartError> {
-    file::write(path, || breather::draw(frame, signal, finding, sides))
+    file::write(path, || {
+        fitted(|type_size| breather::draw(frame, type_size, signal, finding, sides))
+    })
 }
 
 /// The breather chart as an SVG document.
@@ -131,7 +137,7 @@ pub fn breather_svg(
     finding: &Breather,
     sides: &Sides,
 ) -> Result<String, ChartError> {
-    paint::svg(&breather::draw(frame, signal, finding, sides)?)
+    paint::svg(&fitted(|type_size| breather::draw(frame, type_size, signal, finding, sides))?)
 }
 
 /// Writes the before-and-after chart: differences and vacuums of both logs side by side on one
@@ -148,7 +154,9 @@ pub fn compare(
     finding: &Comparison,
     sides: &Sides,
 ) -> Result<(), ChartError> {
-    file::write(path, || compare::draw(frame, before, after, finding, sides))
+    file::write(path, || {
+        fitted(|type_size| compare::draw(frame, type_size, before, after, finding, sides))
+    })
 }
 
 /// The before-and-after chart as an SVG document.
@@ -162,5 +170,13 @@ pub fn compare_svg(
     finding: &Comparison,
     sides: &Sides,
 ) -> Result<String, ChartError> {
-    paint::svg(&compare::draw(frame, before, after, finding, sides)?)
+    paint::svg(&fitted(|type_size| compare::draw(frame, type_size, before, after, finding, sides))?)
+}
+
+/// Lays out in large type, and in small where that does not fit.
+fn fitted(draw: impl Fn(Type) -> Result<Sheet, ChartError>) -> Result<Sheet, ChartError> {
+    draw(Type::Large).or_else(|error| match error {
+        ChartError::Drawing(_) => draw(Type::Small),
+        other => Err(other),
+    })
 }

@@ -49,10 +49,15 @@ pub(super) struct Space {
 /// Most lines of a title; what is longer ends in an ellipsis there and stands whole in the report.
 const MOST_LINES: usize = 4;
 
+/// Left and right edge of everything, pixels.
+pub(super) fn edges(sheet: &Sheet) -> (f64, f64) {
+    (1.2 * sheet.em, sheet.width - 1.6 * sheet.em)
+}
+
 /// Draws title and subtitle; returns the space under them.
 pub(super) fn title(sheet: &mut Sheet, say: &str, notes: &str) -> Space {
     let em = sheet.em;
-    let (left, right) = (1.2 * em, sheet.width - 1.6 * em);
+    let (left, right) = edges(sheet);
     let mut face = sheet.strong();
     face.em = 1.32 * em;
     let mut lines = sheet.fonts().wrap_evenly(say, true, (right - left) / face.em);
@@ -122,7 +127,7 @@ pub(super) fn stack(
     let fixed: f64 = laid.iter().map(|(head, plan)| head.height(sheet) + plan.lane + between).sum();
     let room = space.bottom - space.top - fixed - (margins.foot - between);
     if room < LEAST * em * laid.len() as f64 {
-        let least = sheet.height - room + LEAST * em * laid.len() as f64;
+        let least = sheet.unbound(sheet.height - room + LEAST * em * laid.len() as f64);
         let (width, height) = (sheet.width, sheet.height);
         return Err(ChartError::Drawing(format!(
             "a picture {width} pixels wide needs a height of at least {least:.0} for its panels and words; \
@@ -260,8 +265,7 @@ impl Panel {
             let cut = clip::cut(&points, (self.top(), self.bottom()));
             for piece in cut.pieces {
                 for point in &piece {
-                    let inside = self.top() < point.1 && point.1 < self.bottom();
-                    if inside && point.0 >= next {
+                    if point.0 >= next && self.has_room(sheet, *point) {
                         signs.push(*point);
                         next = every * ((point.0 - next) / every).floor() + next + every;
                     }
@@ -276,6 +280,12 @@ impl Panel {
             }
         }
         beyond
+    }
+
+    /// True where a sign does not stand across the frame.
+    fn has_room(&self, sheet: &Sheet, (x, y): Point) -> bool {
+        let reach = sheet.reach();
+        self.top() + reach < y && y < self.bottom() - reach && x < self.x.to - reach
     }
 
     /// Signs at the edges where lines go beyond them.

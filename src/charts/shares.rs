@@ -27,7 +27,7 @@ struct Pair {
     before: Option<Share>,
     after: Option<Share>,
     /// Long and short words under the column.
-    words: [Vec<String>; 2],
+    words: Vec<Vec<String>>,
 }
 
 impl Shares {
@@ -125,7 +125,7 @@ fn share(balance: &Balance, rpm: Option<f64>, difference_kpa: f64) -> Option<Sha
     share.into_iter().all(Range::drawable).then_some(share)
 }
 
-fn words(change: &Change, frame: &Frame) -> [Vec<String>; 2] {
+fn words(change: &Change, frame: &Frame) -> Vec<Vec<String>> {
     let (decimals, symbol) = (frame.unit.decimals(), frame.unit.symbol());
     let shown = |kpa: f64| frame.unit.from_kpa(Kpa(kpa));
     let value = |kpa: f64| scale::signed(shown(kpa), decimals);
@@ -153,5 +153,5 @@ fn words(change: &Change, frame: &Frame) -> [Vec<String>; 2] {
     };
     let with = |rest: Vec<String>| speed.iter().cloned().chain(rest).collect();
     let [was, is] = short;
-    [with(vec![from_to, verdict]), with(vec![was, is, brief.to_owned()])]
+    vec![with(vec![from_to, verdict]), with(vec![was, is, brief.to_owned()])]
 }

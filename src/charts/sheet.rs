@@ -54,6 +54,25 @@ pub(super) enum Sign {
     OpenSquare,
 }
 
+/// How large type is in a picture lower than three to two.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Type {
+    /// As large as can be read at ease.
+    Large,
+    /// As large as in a picture of three to two of that height: what fits there fits here.
+    Small,
+}
+
+impl Type {
+    /// Width whose type a picture of this height takes at most.
+    fn widest(self, height: f64) -> f64 {
+        match self {
+            Type::Large => 2.0 * height,
+            Type::Small => 1.5 * height,
+        }
+    }
+}
+
 /// The drawing under work.
 pub(super) struct Sheet {
     /// Width, pixels.
@@ -66,8 +85,13 @@ pub(super) struct Sheet {
     pub title: String,
     /// Shapes in the order of drawing.
     pub shapes: Vec<Shape>,
+    /// Width that sets the size of type and lines, pixels.
+    scale: f64,
     fonts: &'static Fonts,
 }
+
+/// The em of ordinary text as a share of the width.
+const EM: f64 = 0.0122;
 
 impl Sheet {
     /// Smallest width on which the words can be read.
@@ -79,22 +103,25 @@ impl Sheet {
     ///
     /// # Errors
     /// [`ChartError::Drawing`] for a frame too narrow or too large.
-    pub fn new(frame: &Frame) -> Result<Sheet, ChartError> {
+    pub fn new(frame: &Frame, type_size: Type) -> Result<Sheet, ChartError> {
         let Frame { width, height, .. } = *frame;
-        if width < Self::LEAST_WIDTH || width.max(height) > Self::MOST {
+        let scale = type_size.widest(f64::from(height)).min(f64::from(width));
+        if scale < f64::from(Self::LEAST_WIDTH) || width.max(height) > Self::MOST {
             let (least, most) = (Self::LEAST_WIDTH, Self::MOST);
+            let low = 2 * least / 3;
             return Err(ChartError::Drawing(format!(
                 "a picture {width} pixels wide and {height} high was asked for; \
-                 choose a width of {least} to {most} and a height up to {most}"
+                 choose a width of {least} to {most} and a height of {low} to {most}"
             )));
         }
         let (width, height) = (f64::from(width), f64::from(height));
         let mut sheet = Sheet {
             width,
             height,
-            em: 0.0122 * width,
+            em: EM * scale,
             title: String::new(),
             shapes: Vec::new(),
+            scale,
             fonts: text::fonts()?,
         };
         sheet.field((0.0, 0.0), (width, height), ink::PAPER);
@@ -108,12 +135,17 @@ impl Sheet {
 
     /// Width of an ordinary trace, pixels.
     pub fn thin(&self) -> f64 {
-        self.width / 900.0
+        self.scale / 900.0
     }
 
     /// Width of a grid line, whole pixels.
     pub fn hair(&self) -> f64 {
-        (self.width / 1800.0).round().max(1.0)
+        (self.scale / 1800.0).round().max(1.0)
+    }
+
+    /// A height in a picture so high that its width alone sets the size of type, pixels.
+    pub fn unbound(&self, height: f64) -> f64 {
+        height * self.width / self.scale
     }
 
     /// Ordinary text.
@@ -180,9 +212,14 @@ impl Sheet {
         }
     }
 
+    /// Half the breadth of a sign on a line, pixels.
+    pub fn reach(&self) -> f64 {
+        0.27 * self.em
+    }
+
     /// A sign on a line.
     pub fn sign(&mut self, sign: Sign, (x, y): Point, ink: Ink) {
-        let r = 0.27 * self.em;
+        let r = self.reach();
         match sign {
             Sign::Disc => self.shapes.push(Shape::Disc { at: (x, y), radius: r, ink }),
             Sign::OpenSquare => {

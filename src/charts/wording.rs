@@ -1,11 +1,12 @@
 //! What the balance and the before-and-after chart write beside the lines.
 
-use super::lane::Label;
+use super::lane::{Label, Lane};
 use super::pair::Pair;
 use super::scale::{Axis, Clock, Range, signed};
 use crate::findings::balance::{PlateauBalance, ZeroMethod};
 use crate::findings::{Sides, Verdict};
 use crate::signal::plateaus::Kind;
+use crate::units::PressureUnit;
 
 impl Pair<'_> {
     /// Labels over the plateaus: speed, difference with its interval, verdict; and over the
@@ -21,13 +22,13 @@ impl Pair<'_> {
         labels.extend(off.map(|p| Label {
             from: px(p.from_s),
             to: px(p.to_s),
-            forms: [vec!["engine off".into()], vec!["engine".into(), "off".into()]],
+            forms: engine_off(),
         }));
         labels.sort_by(|a, b| a.from.total_cmp(&b.from));
         labels
     }
 
-    fn words(&self, p: &PlateauBalance) -> [Vec<String>; 2] {
+    fn words(&self, p: &PlateauBalance) -> Vec<Vec<String>> {
         let (mean, low, high) =
             (self.value(p.difference_kpa), self.value(p.low_kpa), self.value(p.high_kpa));
         let symbol = self.unit().symbol();
@@ -36,7 +37,9 @@ impl Pair<'_> {
         let long = [format!("{mean} {symbol} ({low} to {high})"), verdict.clone()];
         let short = [format!("{mean} {symbol}"), format!("{low} to {high}"), verdict];
         let with = |rest: &[String]| speed.iter().chain(rest).cloned().collect();
-        [with(&long), with(&short)]
+        let bare = p.rpm.filter(|rpm| rpm.is_finite()).map(|rpm| format!("{rpm:.0}"));
+        let brief = bare.into_iter().chain([mean, brief(p.verdict).to_owned()]).collect();
+        vec![with(&long), with(&short), brief]
     }
 
     /// A pressure with its sign, in the decimals of the unit.
@@ -72,6 +75,37 @@ impl Pair<'_> {
 /// How the sign of the difference is to be read.
 pub(super) fn meaning(sides: &Sides) -> String {
     format!("Above zero {} pulls more vacuum: its throttle is shut further.", sides.one)
+}
+
+/// What is to be known of the labels over the panels: a key to the briefest, and how many are missing.
+pub(super) fn lane_words(lanes: &[Lane], unit: PressureUnit) -> Vec<String> {
+    let mut words = Vec::new();
+    if lanes.iter().any(|lane| lane.form == 2) {
+        let symbol = unit.symbol();
+        words.push(format!(
+            " Over the stretches: rev/min, mean difference in {symbol}, in or out of tolerance or \
+             still open."
+        ));
+    }
+    match lanes.iter().map(|lane| lane.left_out).sum() {
+        0 => {}
+        1 => words.push(" One stretch is too short for a label.".into()),
+        left_out => words.push(format!(" {left_out} stretches are too short for a label.")),
+    }
+    words
+}
+
+fn engine_off() -> Vec<Vec<String>> {
+    let words = |words: &[&str]| words.iter().map(|word| (*word).to_owned()).collect();
+    vec![words(&["engine off"]), words(&["engine", "off"]), words(&["engine", "off"])]
+}
+
+fn brief(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::InTolerance => "in",
+        Verdict::OutOfTolerance => "out",
+        Verdict::NotSettled => "open",
+    }
 }
 
 fn verdict(verdict: Verdict) -> &'static str {
