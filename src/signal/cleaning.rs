@@ -3,6 +3,7 @@
 //! Nothing is filled in: what is judged false becomes 'no reading'.
 
 use crate::sample::{Remark, Track};
+use std::ops::Range;
 
 /// A reading this far from the median of its neighbours, as a share of it, may be a doubled or
 /// halved pick-up pulse; an engine's flywheel cannot do that within a few readings.
@@ -30,11 +31,11 @@ pub fn clean(track: &mut Track) -> Vec<Remark> {
     if let Some(rpm) = &mut track.rpm {
         remarks.extend(clean_pickup(time, rpm));
     }
-    let running: Option<Vec<bool>> =
-        track.rpm.as_ref().map(|rpm| rpm.iter().map(|n| *n > 0.0).collect());
     for (column, name) in [(&mut track.vac1_kpa, "vacuum 1"), (&mut track.vac2_kpa, "vacuum 2")] {
         if let Some(column) = column {
-            remarks.extend(take_out_stuck(time, column, running.as_deref(), name));
+            if let Some(rpm) = &track.rpm {
+                remarks.extend(take_out_stuck(time, column, rpm, name));
+            }
             remarks.extend(take_out_rail(time, column, name));
         }
     }
@@ -109,30 +110,19 @@ fn distinct(rpm: &[f64], k: usize, walk: impl Iterator<Item = usize>) -> Vec<f64
     found
 }
 
-fn take_out_stuck(
-    time: &[f64],
-    column: &mut [f64],
-    running: Option<&[bool]>,
-    name: &str,
-) -> Option<Remark> {
+fn take_out_stuck(time: &[f64], column: &mut [f64], rpm: &[f64], name: &str) -> Option<Remark> {
     // With most values in runs of one, a run of 25 is long; a channel held four rows needs 100.
-    let usual = (column.len() / column.chunk_by(|a, b| a == b).count().max(1)).max(1);
-    let running = running?;
-    let mut stuck = Vec::new();
-    let mut from = 0;
-    for run in column.chunk_by(|a, b| a == b) {
-        let to = from + run.len();
-        let long = run.len() > STUCK_RUNS * usual && time[to - 1] - time[from] >= STUCK_S;
-        if long && run[0].is_finite() && mostly(&running[from..to]) {
-            stuck.push((from, to));
-        }
-        from = to;
+    let runs = 1 + column.windows(2).filter(|pair| pair[0] != pair[1]).count();
+    let usual = (column.len() / runs).max(1);
+    let mut stuck = long_runs(column, STUCK_RUNS * usual);
+    let turning =
+        |run: &Range<usize>| rpm[run.clone()].iter().filter(|n| **n > 0.0).count() * 2 > run.len();
+    stuck.retain(|run| time[run.end - 1] - time[run.start] >= STUCK_S && turning(run));
+    let count: usize = stuck.iter().map(Range::len).sum();
+    for run in &stuck {
+        column[run.clone()].fill(f64::NAN);
     }
-    let count: usize = stuck.iter().map(|(from, to)| to - from).sum();
-    for (from, to) in &stuck {
-        column[*from..*to].fill(f64::NAN);
-    }
-    let at: Vec<f64> = stuck.iter().map(|(from, _)| time[*from]).collect();
+    let at: Vec<f64> = stuck.iter().map(|run| time[run.start]).collect();
     (count > 0).then(|| {
         let text = format!(
             "{name} repeats one value on {count} samples with the engine running: stuck, left out; look at the sensor and its plug"
@@ -141,19 +131,56 @@ fn take_out_stuck(
     })
 }
 
-fn mostly(flags: &[bool]) -> bool {
-    flags.iter().filter(|flag| **flag).count() * 2 > flags.len()
+/// Runs of one value over more than `length` samples.
+///
+/// Such a run holds a sample whose number is a multiple of `length`, and the sample before it: only
+/// there is it worth looking.
+fn long_runs(column: &[f64], length: usize) -> Vec<Range<usize>> {
+    let mut runs = Vec::new();
+    let mut at = length;
+    while at < column.len() {
+        let value = column[at];
+        let mut end = at + 1;
+        if value.is_finite() && column[at - 1] == value {
+            let same = |v: &&f64| **v == value;
+            let from = at - column[..at].iter().rev().take_while(same).count();
+            end = at + column[at..].iter().take_while(same).count();
+            if end - from > length {
+                runs.push(from..end);
+            }
+        }
+        at = end.div_ceil(length) * length;
+    }
+    runs
+}
+
+/// Least and greatest reading and the number of readings; none of no reading.
+fn range(column: &[f64]) -> Option<(f64, f64, usize)> {
+    // Independent lanes, or each comparison would wait for the one before it.
+    const LANES: usize = 8;
+    let (mut low, mut high) = ([f64::INFINITY; LANES], [f64::NEG_INFINITY; LANES]);
+    let mut count = 0;
+    for chunk in column.chunks(LANES) {
+        for ((value, low), high) in chunk.iter().zip(&mut low).zip(&mut high) {
+            let read = value.is_finite();
+            count += usize::from(read);
+            *low = if read && *value < *low { *value } else { *low };
+            *high = if read && *value > *high { *value } else { *high };
+        }
+    }
+    let low = low.into_iter().fold(f64::INFINITY, f64::min);
+    let high = high.into_iter().fold(f64::NEG_INFINITY, f64::max);
+    (count > 0).then_some((low, high, count))
 }
 
 /// A channel that spends much of its time at its largest or smallest value has hit a rail.
 fn take_out_rail(time: &[f64], column: &mut [f64], name: &str) -> Option<Remark> {
-    let finite = || column.iter().copied().filter(|v| v.is_finite());
-    let (low, high) = (finite().reduce(f64::min)?, finite().reduce(f64::max)?);
-    let total = finite().count();
-    let share = |extreme: f64| finite().filter(|v| *v == extreme).count() as f64 / total as f64;
+    let (low, high, total) = range(column)?;
+    let share =
+        |extreme: f64| column.iter().filter(|v| **v == extreme).count() as f64 / total as f64;
     let rail = [high, low]
         .into_iter()
-        .find(|extreme| share(*extreme) > RAIL_SHARE && extreme.abs() > 2.0)?;
+        .find(|extreme| extreme.abs() > 2.0 && share(*extreme) > RAIL_SHARE)?;
     if few_values(column) {
         return None;
     }

@@ -61,22 +61,28 @@ const LEAST_COVER: f64 = 0.9;
 
 /// Cuts a track into blocks of whole cycles and averages every channel over them.
 ///
-/// `speed` is the engine speed of every sample, rev/min (NaN: no reading); `interval_s` the usual
-/// time between samples; `with_speed` says whether it was measured at all. Where there is less than one sample a cycle no average over a cycle
-/// exists, and every sample is a block of its own. Where the engine stands still, blocks have the
-/// length of [`SAMPLES_A_BLOCK`] samples and no cycles.
-pub fn cut(track: &Track, speed: &[f64], interval_s: f64, with_speed: bool) -> Cycles {
-    if slower_than_the_cycles(speed, interval_s) {
-        one_a_sample(track, speed, interval_s, with_speed)
+/// `speed` gives the engine speed of every sample, rev/min (NaN: no reading), one after the other, so
+/// that a long log needs no column of its own for it; `interval_s` is the usual time between samples;
+/// `with_speed` says whether the speed was measured at all. Where there is less than one sample a
+/// cycle no average over a cycle exists, and every sample is a block of its own. Where the engine
+/// stands still, blocks have the length of [`SAMPLES_A_BLOCK`] samples and no cycles.
+pub fn cut(
+    track: &Track,
+    speed: impl Iterator<Item = f64> + Clone,
+    interval_s: f64,
+    with_speed: bool,
+) -> Cycles {
+    if slower_than_the_cycles(speed.clone(), interval_s) {
+        one_a_sample(track, &speed.collect::<Vec<f64>>(), interval_s, with_speed)
     } else {
         whole_cycles(track, speed, interval_s, with_speed)
     }
 }
 
 /// True when the usual running speed leaves less than one sample a cycle.
-fn slower_than_the_cycles(speed: &[f64], interval_s: f64) -> bool {
+fn slower_than_the_cycles(speed: impl Iterator<Item = f64>, interval_s: f64) -> bool {
     let (mut sum, mut count) = (0.0, 0.0);
-    for n in speed.iter().filter(|n| **n >= STANDSTILL_RPM) {
+    for n in speed.filter(|n| *n >= STANDSTILL_RPM) {
         sum += n;
         count += 1.0;
     }
@@ -111,25 +117,36 @@ fn one_a_sample(track: &Track, speed: &[f64], interval_s: f64, with_speed: bool)
     }
 }
 
-fn whole_cycles(track: &Track, speed: &[f64], interval_s: f64, with_speed: bool) -> Cycles {
+fn whole_cycles(
+    track: &Track,
+    mut speed: impl Iterator<Item = f64>,
+    interval_s: f64,
+    with_speed: bool,
+) -> Cycles {
     let mut out = Averager::new(track, with_speed);
     let mut block: Option<Block> = None;
-    for k in 1..track.len() {
-        let (t0, t1) = (track.time_s[k - 1], track.time_s[k]);
+    let mut n1 = speed.next().unwrap_or(f64::NAN);
+    for (k, (pair, n)) in (1..).zip(track.time_s.windows(2).zip(speed)) {
+        let (t0, t1) = (pair[0], pair[1]);
+        let n0 = std::mem::replace(&mut n1, n);
         if t1 - t0 > GAP_INTERVALS * interval_s {
             block = None;
             continue;
         }
-        let (n0, n1) = (speed[k - 1], speed[k]);
         let running = n0 >= STANDSTILL_RPM && n1 >= STANDSTILL_RPM;
         let turning = if running { 0.5 * (n0 + n1) / 120.0 } else { 0.0 };
         if block.as_ref().is_some_and(|b| b.running != running) {
             block = None;
         }
+        // Few samples end a block; the others must cost little.
+        if let Some(open) = block.as_mut().filter(|open| open.is_far(turning, t1 - t0)) {
+            out.accumulate(open, k, t0, t1, turning);
+            continue;
+        }
         let mut at = t0;
         while at < t1 {
             let open = block.get_or_insert_with(|| {
-                Block::open(at, k, running, length(running, turning, interval_s), out.channels())
+                Block::open(at, k, running, length(running, turning, interval_s))
             });
             let whole = open.length_left(turning, t1 - at);
             let to = whole.map_or(t1, |needed| at + needed);
@@ -158,6 +175,9 @@ fn length(running: bool, turning: f64, interval_s: f64) -> f64 {
     }
 }
 
+/// Channels that can be averaged.
+const CHANNELS: usize = 3;
+
 /// A block being filled.
 struct Block {
     from: f64,
@@ -165,20 +185,31 @@ struct Block {
     running: bool,
     length: f64,
     phase: f64,
-    integral: Vec<f64>,
-    covered: Vec<f64>,
+    integral: [f64; CHANNELS],
+    covered: [f64; CHANNELS],
 }
 
 impl Block {
-    fn open(from: f64, sample: usize, running: bool, length: f64, channels: usize) -> Self {
-        let (integral, covered) = (vec![0.0; channels], vec![0.0; channels]);
+    fn open(from: f64, sample: usize, running: bool, length: f64) -> Self {
+        let (integral, covered) = ([0.0; CHANNELS], [0.0; CHANNELS]);
         Block { from, sample: sample as u32, running, length, phase: 0.0, integral, covered }
+    }
+
+    /// What fills the block in a second.
+    fn rate(&self, turning: f64) -> f64 {
+        if self.running { turning } else { 1.0 }
+    }
+
+    /// True when the block cannot be full within `available` seconds: [`Block::length_left`] without
+    /// its division, by a margin that is wider than any rounding.
+    #[inline]
+    fn is_far(&self, turning: f64, available: f64) -> bool {
+        self.length - self.phase > self.rate(turning) * available * (1.0 + 1e-6)
     }
 
     /// Seconds until the block is full, when that comes within `available` seconds.
     fn length_left(&self, turning: f64, available: f64) -> Option<f64> {
-        let rate = if self.running { turning } else { 1.0 };
-        let needed = (self.length - self.phase) / rate;
+        let needed = (self.length - self.phase) / self.rate(turning);
         // Rounding must not leave a sliver of a block behind.
         (needed <= available * (1.0 + 1e-12)).then_some(needed.min(available))
     }
@@ -217,21 +248,19 @@ impl<'a> Averager<'a> {
         Averager { time_s: &track.time_s, columns, roles, done }
     }
 
-    fn channels(&self) -> usize {
-        self.columns.len()
-    }
-
     /// Adds the stretch `from..to` between samples `k-1` and `k`.
+    #[inline]
     fn accumulate(&self, block: &mut Block, k: usize, from: f64, to: f64, turning: f64) {
         let (t0, t1) = (self.time_s[k - 1], self.time_s[k]);
         let share = (0.5 * (from + to) - t0) / (t1 - t0);
         let width = to - from;
-        for (channel, column) in self.columns.iter().enumerate() {
+        let sums = block.integral.iter_mut().zip(&mut block.covered);
+        for (column, (integral, covered)) in self.columns.iter().zip(sums) {
             // The mean of a straight line over from..to is its value in the middle.
             let value = column[k - 1] + share * (column[k] - column[k - 1]);
             if value.is_finite() {
-                block.integral[channel] += value * width;
-                block.covered[channel] += width;
+                *integral += value * width;
+                *covered += width;
             }
         }
         block.phase += if block.running { turning * width } else { width };

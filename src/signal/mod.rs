@@ -56,10 +56,14 @@ pub fn prepare(mut track: Track, cylinders: u32) -> Signal {
     let windows = ripple::fundamentals(&track, interval_s);
     let windows = ripple::speeds(&windows, cylinders, pickup);
     remarks.extend(ripple::pickup_factor(&windows, pickup).map(wrong_pulses));
-    let speed = speed_of_samples(&track, &windows);
-    let with_speed = track.rpm.is_some() || !windows.is_empty();
-    let cycles = cycles::cut(&track, &speed, interval_s, with_speed);
-    drop(speed);
+    let cycles = match &track.rpm {
+        Some(rpm) => cycles::cut(&track, held(&track.time_s, rpm), interval_s, true),
+        None => {
+            let at = |t: &f64| ripple::speed_at(&windows, *t).unwrap_or(f64::NAN);
+            let speed: Vec<f64> = track.time_s.iter().map(at).collect();
+            cycles::cut(&track, speed.iter().copied(), interval_s, !windows.is_empty())
+        }
+    };
     let series = plateau_series(&track, &cycles);
     let mut plateaus = plateaus::find(&cycles, &series);
     let mut steps = plateaus::steps(&cycles, &plateaus);
@@ -127,43 +131,35 @@ fn usual_interval(time: &[f64]) -> f64 {
 /// A straight line between a channel's own readings is what the trapezoid rule would take on the
 /// channel's own clock; it adds no reading.
 fn bridge(time: &[f64], column: &mut [f64]) {
-    let mut last: Option<usize> = None;
-    for k in 0..column.len() {
-        if !column[k].is_finite() {
-            continue;
-        }
-        if let Some(from) = last
-            && k > from + 1
-            && time[k] - time[from] <= BRIDGE_S
-        {
-            let slope = (column[k] - column[from]) / (time[k] - time[from]);
-            for j in from + 1..k {
-                column[j] = column[from] + slope * (time[j] - time[from]);
+    let mut from = 0;
+    while let Some(ahead) = column[from..].iter().position(|v| !v.is_finite()) {
+        let gap = from + ahead;
+        let Some(behind) = column[gap..].iter().position(|v| v.is_finite()) else { return };
+        let to = gap + behind;
+        if gap > 0 && time[to] - time[gap - 1] <= BRIDGE_S {
+            let before = gap - 1;
+            let slope = (column[to] - column[before]) / (time[to] - time[before]);
+            for k in gap..to {
+                column[k] = column[before] + slope * (time[k] - time[before]);
             }
         }
-        last = Some(k);
+        from = to;
     }
 }
 
-/// Engine speed at every sample for the phase: the pick-up's last reading while it is fresh, the
-/// ripple's where there is no pick-up.
-fn speed_of_samples(track: &Track, windows: &[ripple::WindowSpeed]) -> Vec<f64> {
-    let Some(rpm) = &track.rpm else {
-        let speed = |t: &f64| ripple::speed_at(windows, *t).unwrap_or(f64::NAN);
-        return track.time_s.iter().map(speed).collect();
-    };
-    let mut speed = rpm.clone();
-    let mut last: Option<usize> = None;
-    for k in 0..speed.len() {
-        if rpm[k].is_finite() {
-            last = Some(k);
-        } else if let Some(from) = last
-            && track.time_s[k] - track.time_s[from] <= HOLD_S
-        {
-            speed[k] = rpm[from];
+/// The pick-up's speed at every sample: its last reading while that is fresh.
+fn held<'a>(time: &'a [f64], rpm: &'a [f64]) -> impl Iterator<Item = f64> + Clone + 'a {
+    let (mut last_s, mut last_rpm) = (f64::NAN, f64::NAN);
+    time.iter().zip(rpm).map(move |(at_s, reading)| {
+        if reading.is_finite() {
+            (last_s, last_rpm) = (*at_s, *reading);
+            *reading
+        } else if at_s - last_s <= HOLD_S {
+            last_rpm
+        } else {
+            f64::NAN
         }
-    }
-    speed
+    })
 }
 
 /// What tells one engine state from another: the speed of the pick-up, or the mean vacuum.
