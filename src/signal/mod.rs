@@ -59,8 +59,7 @@ pub fn prepare(mut track: Track, cylinders: u32) -> Signal {
     let cycles = match &track.rpm {
         Some(rpm) => cycles::cut(&track, held(&track.time_s, rpm), interval_s, true),
         None => {
-            let at = |t: &f64| ripple::speed_at(&windows, *t).unwrap_or(f64::NAN);
-            let speed: Vec<f64> = track.time_s.iter().map(at).collect();
+            let speed = ripple::speeds_at(&windows, &track.time_s);
             cycles::cut(&track, speed.iter().copied(), interval_s, !windows.is_empty())
         }
     };
