@@ -376,4 +376,13 @@ mod tests {
         assert_eq!(pickup_factor(&windows, |_| Some(425.0)), Some(0.5));
         assert_eq!(pickup_factor(&windows, |_| Some(849.0)), None);
     }
+
+    #[test]
+    fn a_speed_runs_straight_between_windows_and_never_through_standstill() {
+        let window = |at_s, rpm| WindowSpeed { at_s, rpm };
+        let windows = [window(2.0, 800.0), window(4.0, 900.0), window(6.0, 0.0)];
+        let found = speeds_at(&windows, &[0.0, 2.0, 3.0, 4.0, 4.9, 5.1, 9.0]);
+        assert_eq!(found, [800.0, 800.0, 850.0, 900.0, 900.0, 0.0, 0.0]);
+        assert!(speeds_at(&[], &[1.0]).iter().all(|n| n.is_nan()));
+    }
 }
