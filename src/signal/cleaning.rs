@@ -219,3 +219,56 @@ fn few_values(column: &[f64]) -> bool {
     }
     true
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rand::{Rng, SeedableRng};
+
+    /// Columns of few values and gaps, so that runs of all lengths come up.
+    fn columns() -> impl Iterator<Item = Vec<f64>> {
+        let mut random = rand_pcg::Pcg64::seed_from_u64(4);
+        (0..3000).map(move |_| {
+            let n = random.random_range(0..60);
+            let mut value = 0.0;
+            (0..n)
+                .map(|_| {
+                    if random.random_bool(0.3) {
+                        value = [-1.0, 0.0, 2.5, f64::NAN][random.random_range(0..4)];
+                    }
+                    value
+                })
+                .collect()
+        })
+    }
+
+    #[test]
+    fn long_runs_are_those_that_a_walk_over_all_samples_finds() {
+        let mut found = 0;
+        for column in columns() {
+            for length in 1..9 {
+                let mut from = 0;
+                let mut runs = Vec::new();
+                for run in column.chunk_by(|a, b| a == b) {
+                    if run.len() > length && run[0].is_finite() {
+                        runs.push(from..from + run.len());
+                    }
+                    from += run.len();
+                }
+                found += runs.len();
+                assert_eq!(long_runs(&column, length), runs, "{length} {column:?}");
+            }
+        }
+        assert!(found > 1000, "only {found} runs put to the test");
+    }
+
+    #[test]
+    fn the_range_is_that_of_the_readings_alone() {
+        for column in columns() {
+            let mut read: Vec<f64> = column.iter().copied().filter(|v| v.is_finite()).collect();
+            read.sort_by(f64::total_cmp);
+            let plain = read.first().zip(read.last()).map(|(a, b)| (*a, *b, read.len()));
+            assert_eq!(range(&column), plain, "{column:?}");
+        }
+    }
+}

@@ -61,8 +61,7 @@ pub fn prepare(mut track: Track, cylinders: u32) -> Signal {
     let cycles = match &track.rpm {
         Some(rpm) => cycles::cut(&track, held(&track.time_s, rpm), interval_s, true),
         None => {
-            let at = |t: &f64| ripple::speed_at(&windows, *t).unwrap_or(f64::NAN);
-            let speed: Vec<f64> = track.time_s.iter().map(at).collect();
+            let speed = ripple::speeds_at(&windows, &track.time_s);
             cycles::cut(&track, speed.iter().copied(), interval_s, !windows.is_empty())
         }
     };
@@ -185,5 +184,31 @@ fn plateau_series(track: &Track, cycles: &Cycles) -> Vec<f64> {
         (Some(one), Some(two)) => one.iter().zip(two).map(|(a, b)| 0.5 * (a + b)).collect(),
         (Some(one), None) | (None, Some(one)) => one.clone(),
         (None, None) => vec![f64::NAN; cycles.len()],
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const NONE: f64 = f64::NAN;
+
+    #[test]
+    fn a_line_joins_readings_but_not_across_a_gap_or_beyond_the_ends() {
+        let time = [0.0, 0.1, 0.2, 0.4, 0.5, 1.2, 1.3, 1.4];
+        let mut column = [NONE, 1.0, NONE, NONE, 5.0, NONE, 7.0, NONE];
+        bridge(&time, &mut column);
+        assert!((column[2] - 2.0).abs() < 1e-12 && (column[3] - 4.0).abs() < 1e-12);
+        let left: Vec<usize> = (0..8).filter(|k| column[*k].is_nan()).collect();
+        assert_eq!(left, [0, 5, 7]);
+    }
+
+    #[test]
+    fn a_speed_holds_while_it_is_fresh() {
+        let time = [0.0, 1.0, 2.0, 3.0, 4.0, 5.0];
+        let rpm = [NONE, 850.0, NONE, NONE, 860.0, NONE];
+        let speed: Vec<f64> =
+            held(&time, &rpm).map(|n| if n.is_nan() { -1.0 } else { n }).collect();
+        assert_eq!(speed, [-1.0, 850.0, 850.0, -1.0, 860.0, 860.0]);
     }
 }

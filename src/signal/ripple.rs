@@ -72,7 +72,7 @@ pub fn fundamentals(track: &Track, interval_s: f64) -> Vec<Window> {
     }
     let windows = (track.len() - window) / (window / 2) + 1;
     let stride = if track.rpm.is_some() { windows.div_ceil(WINDOWS_TO_CONFIRM) } else { 1 };
-    let spectrum = Spectrum::new(rate, window);
+    let mut spectrum = Spectrum::new(rate, window);
     (0..windows)
         .step_by(stride)
         .filter_map(|w| {
@@ -129,17 +129,34 @@ pub fn median_speed(windows: &[WindowSpeed]) -> Option<f64> {
     quantile(windows.iter().map(|w| w.rpm).filter(|rpm| *rpm > 0.0), 0.5)
 }
 
-/// Speed at a time, straight between windows; none where there are no windows.
-pub fn speed_at(windows: &[WindowSpeed], at_s: f64) -> Option<f64> {
-    let after = windows.partition_point(|w| w.at_s < at_s);
+/// Speed at each of these increasing times, straight between windows; NaN where there are no windows.
+pub fn speeds_at(windows: &[WindowSpeed], times_s: &[f64]) -> Vec<f64> {
+    let mut after = 0;
+    let speed = |at_s: &f64| {
+        while windows.get(after).is_some_and(|w| w.at_s < *at_s) {
+            after += 1;
+        }
+        speed_before(windows, after, *at_s)
+    };
+    times_s.iter().map(speed).collect()
+}
+
+/// Speed at a time before window `after` and not before the one before it.
+fn speed_before(windows: &[WindowSpeed], after: usize, at_s: f64) -> f64 {
     match (after.checked_sub(1).map(|k| windows[k]), windows.get(after)) {
         (Some(a), Some(b)) if a.rpm > 0.0 && b.rpm > 0.0 => {
-            Some(a.rpm + (b.rpm - a.rpm) * (at_s - a.at_s) / (b.at_s - a.at_s))
+            a.rpm + (b.rpm - a.rpm) * (at_s - a.at_s) / (b.at_s - a.at_s)
         }
-        (Some(a), Some(b)) => Some(if at_s - a.at_s < b.at_s - at_s { a.rpm } else { b.rpm }),
-        (Some(only), None) => Some(only.rpm),
-        (None, Some(only)) => Some(only.rpm),
-        (None, None) => None,
+        (Some(a), Some(b)) => {
+            if at_s - a.at_s < b.at_s - at_s {
+                a.rpm
+            } else {
+                b.rpm
+            }
+        }
+        (Some(only), None) => only.rpm,
+        (None, Some(only)) => only.rpm,
+        (None, None) => f64::NAN,
     }
 }
 
@@ -154,25 +171,41 @@ pub fn pickup_factor(windows: &[WindowSpeed], pickup: impl Fn(f64) -> Option<f64
     [2.0, 0.5, 1.5, 2.0 / 3.0].into_iter().find(|factor| (median / factor - 1.0).abs() < AGREE)
 }
 
-/// The workings of one window: averaging down, spectrum, comb.
+/// The workings of one window: averaging down, spectrum, comb. Buffers are kept from window to
+/// window.
 struct Spectrum {
     fft: std::sync::Arc<dyn rustfft::Fft<f64>>,
     every: usize,
     window: usize,
     bin_hz: f64,
-    size: usize,
+    hann: Vec<f64>,
+    slow: Vec<f64>,
+    buffer: Vec<Complex<f64>>,
+    scratch: Vec<Complex<f64>>,
 }
 
 impl Spectrum {
     fn new(rate: f64, window: usize) -> Self {
         let every = (rate / ENOUGH_HZ).floor().max(1.0) as usize;
-        let size = (window / every).next_power_of_two() * PADDING;
+        let length = window / every;
+        let size = length.next_power_of_two() * PADDING;
         let bin_hz = rate / every as f64 / size as f64;
-        Spectrum { fft: FftPlanner::new().plan_fft_forward(size), every, window, bin_hz, size }
+        let fft = FftPlanner::new().plan_fft_forward(size);
+        let turn = |k: usize| std::f64::consts::TAU * (k as f64 + 0.5) / length as f64;
+        Spectrum {
+            hann: (0..length).map(|k| 0.5 - 0.5 * turn(k).cos()).collect(),
+            slow: Vec::with_capacity(length),
+            buffer: vec![Complex::new(0.0, 0.0); size],
+            scratch: vec![Complex::new(0.0, 0.0); fft.get_inplace_scratch_len()],
+            fft,
+            every,
+            window,
+            bin_hz,
+        }
     }
 
-    fn ripple(&self, sides: &[&[f64]], from: usize) -> Option<f64> {
-        let mut power = vec![0.0; self.size / 2];
+    fn ripple(&mut self, sides: &[&[f64]], from: usize) -> Option<f64> {
+        let mut power = vec![0.0; self.buffer.len() / 2];
         let mut square = 0.0;
         for side in sides {
             square += self.add_power(&side[from..from + self.window], &mut power)?;
@@ -184,9 +217,10 @@ impl Spectrum {
     }
 
     /// Adds a side's power spectrum (Hann window) and gives its mean square, kPa^2.
-    fn add_power(&self, side: &[f64], power: &mut [f64]) -> Option<f64> {
-        let mut slow: Vec<f64> =
-            side.chunks_exact(self.every).map(|c| c.iter().sum::<f64>() / c.len() as f64).collect();
+    fn add_power(&mut self, side: &[f64], power: &mut [f64]) -> Option<f64> {
+        let slow = &mut self.slow;
+        slow.clear();
+        slow.extend(side.chunks_exact(self.every).map(|c| c.iter().sum::<f64>() / c.len() as f64));
         let n = slow.len() as f64;
         let mean = slow.iter().sum::<f64>() / n;
         if !mean.is_finite() {
@@ -194,36 +228,41 @@ impl Spectrum {
         }
         slow.iter_mut().for_each(|v| *v -= mean);
         let square = slow.iter().map(|v| v * v).sum::<f64>() / n;
-        let mut buffer = vec![Complex::new(0.0, 0.0); self.size];
-        for (k, (slot, value)) in buffer.iter_mut().zip(&slow).enumerate() {
-            let hann = 0.5 - 0.5 * (std::f64::consts::TAU * (k as f64 + 0.5) / n).cos();
+        let (filled, padding) = self.buffer.split_at_mut(slow.len());
+        for ((slot, value), hann) in filled.iter_mut().zip(slow.iter()).zip(&self.hann) {
             *slot = Complex::new(value * hann, 0.0);
         }
-        self.fft.process(&mut buffer);
-        power.iter_mut().zip(&buffer).for_each(|(p, b)| *p += b.norm_sqr());
+        padding.fill(Complex::new(0.0, 0.0));
+        self.fft.process_with_scratch(&mut self.buffer, &mut self.scratch);
+        power.iter_mut().zip(&self.buffer).for_each(|(p, b)| *p += b.norm_sqr());
         Some(square)
     }
 
-    /// The greatest power within one resolution cell of a frequency.
-    fn line(&self, power: &[f64], hz: f64) -> f64 {
-        let bin = (hz / self.bin_hz).round() as usize;
+    fn bin(&self, hz: f64) -> usize {
+        (hz / self.bin_hz).round() as usize
+    }
+
+    /// The greatest power within one resolution cell of a bin.
+    fn line(power: &[f64], bin: usize) -> f64 {
         let from = bin.saturating_sub(PADDING / 2).min(power.len());
         let to = (bin + PADDING / 2 + 1).min(power.len());
         power[from..to].iter().copied().fold(0.0, f64::max)
     }
 
-    /// Power on the multiples of a fundamental up to the eighth.
-    fn comb(&self, power: &[f64], hz: f64) -> f64 {
-        let top = 0.95 * self.bin_hz * power.len() as f64;
-        (1..=8).map(|h| h as f64 * hz).take_while(|f| *f < top).map(|f| self.line(power, f)).sum()
+    /// Power on the multiples of a fundamental up to the eighth; `lines` has one entry a bin.
+    fn comb(&self, lines: &[f64], hz: f64) -> f64 {
+        let top = 0.95 * self.bin_hz * lines.len() as f64;
+        let multiples = (1..=8).map(|h| h as f64 * hz).take_while(|f| *f < top);
+        multiples.filter_map(|f| lines.get(self.bin(f))).sum()
     }
 
     /// The fastest fundamental whose comb explains nearly all that any comb explains.
     fn fundamental(&self, power: &[f64]) -> Option<f64> {
         let lowest = (LOWEST_HZ / self.bin_hz) as usize;
         let highest = ((HIGHEST_HZ / self.bin_hz) as usize).min(power.len() - 1);
+        let lines: Vec<f64> = (0..power.len()).map(|bin| Self::line(power, bin)).collect();
         let combs: Vec<f64> =
-            (lowest..highest).map(|bin| self.comb(power, bin as f64 * self.bin_hz)).collect();
+            (lowest..highest).map(|bin| self.comb(&lines, bin as f64 * self.bin_hz)).collect();
         let best = combs.iter().copied().fold(0.0, f64::max);
         let nearly = combs.iter().rposition(|c| *c >= NEARLY_ALL * best)?;
         // The plateau of a comb is a resolution cell wide: its own line tells the middle.
@@ -241,20 +280,14 @@ impl Spectrum {
 
     /// Power exactly on the multiples, without the tolerance of a cell.
     fn summed_lines(&self, power: &[f64], hz: f64) -> f64 {
-        (1..=8)
-            .map(|h| (h as f64 * hz / self.bin_hz).round() as usize)
-            .filter_map(|bin| power.get(bin))
-            .sum()
+        (1..=8).filter_map(|h| power.get(self.bin(h as f64 * hz))).sum()
     }
 
     /// Sub-bin frequency from the strongest multiple: a parabola through the logarithms.
     fn refine(&self, power: &[f64], hz: f64) -> f64 {
-        let strongest = (1..=8)
-            .max_by(|a, b| {
-                self.line(power, *a as f64 * hz).total_cmp(&self.line(power, *b as f64 * hz))
-            })
-            .unwrap_or(1);
-        let guess = (strongest as f64 * hz / self.bin_hz).round() as usize;
+        let line = |multiple: &i32| Self::line(power, self.bin(f64::from(*multiple) * hz));
+        let strongest = (1..=8).max_by(|a, b| line(a).total_cmp(&line(b))).unwrap_or(1);
+        let guess = self.bin(f64::from(strongest) * hz);
         let reach = guess.saturating_sub(PADDING)..(guess + PADDING + 1).min(power.len() - 1);
         let Some(peak) = reach.max_by(|a, b| power[*a].total_cmp(&power[*b])) else { return hz };
         if peak == 0 {
@@ -263,7 +296,7 @@ impl Spectrum {
         let [low, mid, high] = [power[peak - 1], power[peak], power[peak + 1]].map(f64::ln);
         let bend = low - 2.0 * mid + high;
         let shift = if bend < 0.0 { 0.5 * (low - high) / bend } else { 0.0 };
-        (peak as f64 + shift.clamp(-0.5, 0.5)) * self.bin_hz / strongest as f64
+        (peak as f64 + shift.clamp(-0.5, 0.5)) * self.bin_hz / f64::from(strongest)
     }
 }
 
@@ -342,5 +375,14 @@ mod tests {
         assert_eq!(pickup_factor(&windows, |_| Some(1703.0)), Some(2.0));
         assert_eq!(pickup_factor(&windows, |_| Some(425.0)), Some(0.5));
         assert_eq!(pickup_factor(&windows, |_| Some(849.0)), None);
+    }
+
+    #[test]
+    fn a_speed_runs_straight_between_windows_and_never_through_standstill() {
+        let window = |at_s, rpm| WindowSpeed { at_s, rpm };
+        let windows = [window(2.0, 800.0), window(4.0, 900.0), window(6.0, 0.0)];
+        let found = speeds_at(&windows, &[0.0, 2.0, 3.0, 4.0, 4.9, 5.1, 9.0]);
+        assert_eq!(found, [800.0, 800.0, 850.0, 900.0, 900.0, 0.0, 0.0]);
+        assert!(speeds_at(&[], &[1.0]).iter().all(|n| n.is_nan()));
     }
 }
