@@ -21,12 +21,12 @@ pub fn run(args: &CompareArgs) -> Result<u8, Failure> {
     if args.before == Path::new("-") && args.after == Path::new("-") {
         return Err(Failure::TwiceStandardInput);
     }
-    let wishes = Wishes::new(&args.reading, &args.car)?;
+    let wishes = Wishes::new(&args.reading, &args.car, args.output.units)?;
     let (before, after) = (load(&args.before, &wishes, None)?, load(&args.after, &wishes, None)?);
     before.needs_both_vacuums()?;
     after.needs_both_vacuums()?;
     let finding = compared(&before, &after);
-    let unit = wishes.unit(&args.output);
+    let unit = wishes.unit();
     picture::draw(&args.picture, unit, |path, frame| {
         let sides = &after.conditions.sides;
         charts::compare(path, frame, &before.signal, &after.signal, &finding, sides)

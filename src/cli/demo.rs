@@ -47,7 +47,7 @@ pub fn run(args: &DemoArgs) -> Result<u8, Failure> {
         folder: &args.into,
         frame: frame(args.chart_width, args.units),
         page: page(args.units),
-        wishes: Wishes::new(&Reading::default(), &Car::default())?,
+        wishes: Wishes::new(&Reading::default(), &Car::default(), None)?,
         pictures: Vec::new(),
     };
     job.breather("1. The closed breather, before anything is set", LEAKING, "breather-leaking")?;

@@ -1,12 +1,16 @@
 //! What holds when flag, profile, log header and default speak of the same thing: the first of
 //! them that says anything.
 
-use super::args::{Car, Output, Reading};
+use super::args::{Car, Reading};
 use super::failure::Failure;
 use super::profile::Profile;
+use super::values::{self, Given};
 use crate::findings::{Conditions, Sides};
 use crate::log::{Baro, Head, ReadOptions};
-use crate::units::PressureUnit;
+use crate::units::{Kpa, PressureUnit};
+
+/// Says what a pressure is in kPa when a bare number is in the unit named.
+type Check = fn(Given, Option<PressureUnit>) -> Result<Kpa, String>;
 
 /// Flags over profile.
 #[derive(Debug, Clone)]
@@ -14,24 +18,41 @@ pub struct Wishes {
     reading: Reading,
     car: Car,
     profile: Profile,
+    units: Option<PressureUnit>,
+    tolerance: Option<Kpa>,
+    baro: Option<Kpa>,
 }
 
 impl Wishes {
-    /// Reads the profile, when there is one.
+    /// Reads the profile, when there is one; `units` is what `--units` says.
     ///
     /// # Errors
-    /// As [`Profile::read`].
-    pub fn new(reading: &Reading, car: &Car) -> Result<Self, Failure> {
+    /// As [`Profile::read`], and a pressure on the command line that makes no sense.
+    pub fn new(reading: &Reading, car: &Car, units: Option<PressureUnit>) -> Result<Self, Failure> {
         let profile = match &reading.profile {
             Some(path) => Profile::read(path)?,
             None => Profile::default(),
         };
-        Ok(Wishes { reading: reading.clone(), car: car.clone(), profile })
+        let units = units.or(profile.units);
+        let flag = |flag: &'static str, given: Option<Given>, check: Check| {
+            let wrong = |what| Failure::Value { flag, what };
+            given.map(|given| check(given, units)).transpose().map_err(wrong)
+        };
+        let tolerance = flag("tolerance", car.tolerance, values::checked_tolerance)?;
+        let baro = flag("baro", reading.baro, values::checked_baro)?;
+        Ok(Wishes {
+            tolerance: tolerance.or(profile.tolerance),
+            baro: baro.or(profile.baro),
+            reading: reading.clone(),
+            car: car.clone(),
+            profile,
+            units,
+        })
     }
 
     /// Unit of pressure in the answer.
-    pub fn unit(&self, output: &Output) -> PressureUnit {
-        output.units.or(self.profile.units).unwrap_or(PressureUnit::Kpa)
+    pub fn unit(&self) -> PressureUnit {
+        self.units.unwrap_or(PressureUnit::Kpa)
     }
 
     /// What the car is called.
@@ -43,7 +64,7 @@ impl Wishes {
     pub fn read_options(&self, name: String) -> ReadOptions {
         ReadOptions {
             columns: self.reading.columns.clone().or_else(|| self.profile.columns.clone()),
-            baro: self.reading.baro.or(self.profile.baro),
+            baro: self.baro,
             lenient: self.reading.lenient,
             name,
             pressure_unit: self.reading.log_units.or(self.profile.log_units),
@@ -69,10 +90,7 @@ impl Wishes {
                 .unwrap_or(usual.cylinders),
             baro_kpa: baro.kpa,
             u_baro_kpa: baro.u_kpa,
-            tolerance_kpa: car
-                .tolerance
-                .or(profile.tolerance)
-                .map_or(usual.tolerance_kpa, |kpa| kpa.0),
+            tolerance_kpa: self.tolerance.map_or(usual.tolerance_kpa, |kpa| kpa.0),
             threshold_rpm: threshold.or(profile.threshold_rpm),
             idle_target_rpm: car.idle_target.or(profile.idle_target_rpm).or(head.idle_target_rpm),
             balance_pipe: car.balance_pipe || profile.balance_pipe.unwrap_or(false),
@@ -90,11 +108,13 @@ impl Wishes {
 mod tests {
     use super::*;
     use crate::log::BaroFrom;
-    use crate::units::Kpa;
 
     fn conditions(reading: Reading, profile: Profile, head: Head) -> Conditions {
         let baro = Baro { kpa: 100.0, u_kpa: 0.1, from: BaroFrom::Given };
-        Wishes { reading, car: Car::default(), profile }.conditions(&head, &baro, None)
+        let (tolerance, baro_flag) = (None, None);
+        let car = Car::default();
+        Wishes { reading, car, profile, units: None, tolerance, baro: baro_flag }
+            .conditions(&head, &baro, None)
     }
 
     #[test]

@@ -225,3 +225,34 @@ fn the_readme_shows_what_the_program_prints() {
         assert!(known, "{flag} is in the README, not in the help");
     }
 }
+
+#[test]
+fn a_bare_number_takes_the_unit_of_the_answer() {
+    let folder = folder("answer-bare");
+    let log = file(&folder, "log.csv", idle(6.0, 30));
+    let tolerance = |args: &[&str]| {
+        let args = [["balance", &log, "--json"].as_slice(), args].concat();
+        run(&args).good().json()["tolerance_kpa"].as_f64().unwrap()
+    };
+    assert!((tolerance(&["--units", "mmHg", "--tolerance", "10"]) - 1.33322).abs() < 1e-4);
+    assert!((tolerance(&["--tolerance", "10 mmHg", "--units", "kPa"]) - 1.33322).abs() < 1e-4);
+    assert_eq!(tolerance(&["--tolerance", "2"]), 2.0);
+    let baro = |value: &str, unit: &str| {
+        let args = ["inspect", &log, "--json", "--baro", value, "--units", unit];
+        run(&args).good().json()["baro"]["kpa"].as_f64().unwrap()
+    };
+    assert!((baro("760", "mmHg") - 101.325).abs() < 1e-3);
+    let bare = run(&["inspect", &log, "--json", "--baro", "1008"]).good().json();
+    assert!((bare["baro"]["kpa"].as_f64().unwrap() - 100.8).abs() < 1e-9);
+    let help = in_one_line(&run(&["balance", "--help"]).good());
+    assert_eq!(help.matches("number without a unit is in that of --units").count(), 2, "{help}");
+}
+
+#[test]
+fn the_breather_offers_only_what_it_uses() {
+    let help = run(&["breather", "--help"]).good().out;
+    for idle in ["--tolerance", "--balance-pipe", "--carb1", "--idle-target"] {
+        assert!(!help.contains(idle), "{idle} in {help}");
+    }
+    assert!(help.contains("--threshold") && help.contains("--cylinders"), "{help}");
+}
