@@ -213,8 +213,9 @@ pub struct DemoArgs {
 /// How to read the log. Goes before the profile and the log's header.
 #[derive(Debug, Clone, Default, Args)]
 pub struct Reading {
-    /// Which column is what, where the guess is wrong: "time=Time [ms],vac1=Front (mbar)". Roles:
-    /// time, rpm, vac1, vac2, map1, map2, crank, mark, baro.
+    /// Which column is what, where the guess is wrong: "rpm=Speed,vac1=Front (mbar)". Roles: time,
+    /// rpm (engine speed), vac1 and vac2 (vacuum), map1 and map2 (absolute pressure), crank, mark,
+    /// baro.
     #[arg(long, value_name = "ROLES", help_heading = "The log")]
     pub columns: Option<String>,
     /// Unit of pressures whose heading names none.
@@ -251,10 +252,10 @@ pub struct Car {
     #[arg(long, value_name = "RPM", value_parser = values::idle_target,
           allow_negative_numbers = true, help_heading = "The car")]
     pub idle_target: Option<f64>,
-    /// What you call side 1.
+    /// What you call side 1; without it the log's header or the headings say.
     #[arg(long, value_name = "NAME", value_parser = values::name, help_heading = "The car")]
     pub carb1: Option<String>,
-    /// What you call side 2.
+    /// What you call side 2; without it the log's header or the headings say.
     #[arg(long, value_name = "NAME", value_parser = values::name, help_heading = "The car")]
     pub carb2: Option<String>,
     /// The two tracts are joined by a balance pipe.

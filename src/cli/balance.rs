@@ -3,7 +3,7 @@
 use super::args::BalanceArgs;
 use super::failure::Failure;
 use super::load::load;
-use super::output::{Outcome, answer, page};
+use super::output::{Outcome, answer, message, page};
 use super::picture;
 use super::wishes::Wishes;
 use crate::charts;
@@ -18,6 +18,9 @@ pub fn run(args: &BalanceArgs) -> Result<u8, Failure> {
     let wishes = Wishes::new(&args.reading, &args.car, args.output.units)?;
     let log = load(&args.log, &wishes, None)?;
     log.needs_both_vacuums()?;
+    if let Some(wanted) = log.speed_wanted() {
+        message(&format!("help: {wanted}"));
+    }
     let finding = balance::find(&log.signal, &log.conditions);
     let unit = wishes.unit();
     picture::draw(&args.picture, unit, |path, frame| {

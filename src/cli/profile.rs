@@ -341,7 +341,7 @@ mod tests {
             ("\nidle_target_rpm = [850]\n", "found a list"),
             ("\n[carb1]\nname = 'x'\n", "found a section"),
             ("\nthis is [ not toml\n", "an equals sign"),
-            ("\ncar = 'x'\ncar = 'y'\n", "twice"),
+            ("car = 'x'\ncar = 'y'\n", "twice"),
         ] {
             let message = parse(text).unwrap_err();
             assert!(message.contains(words), "{text}: {message}");

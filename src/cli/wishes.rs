@@ -4,9 +4,10 @@
 use super::args::{Car, Reading};
 use super::failure::Failure;
 use super::profile::Profile;
+use super::sides;
 use super::values::{self, Given};
 use crate::findings::{Conditions, Sides};
-use crate::log::{Baro, Head, ReadOptions};
+use crate::log::{Head, Log, ReadOptions, Taken};
 use crate::units::{Kpa, PressureUnit};
 
 /// Says what a pressure is in kPa when a bare number is in the unit named.
@@ -71,18 +72,40 @@ impl Wishes {
         }
     }
 
-    /// What the findings are told.
-    pub fn conditions(&self, head: &Head, baro: &Baro, threshold: Option<f64>) -> Conditions {
-        let (reading, car, profile) = (&self.reading, &self.car, &self.profile);
-        let usual = Conditions::default();
-        let name = |flag: &Option<String>, profile: &Option<String>, head: &Option<String>| {
+    /// The names of the sides: flag, profile, header, headings, default.
+    ///
+    /// # Errors
+    /// [`Failure::SameNames`] where both have been given one name.
+    fn sides(&self, head: &Head, taken: &[Taken]) -> Result<Sides, Failure> {
+        let (car, profile) = (&self.car, &self.profile);
+        let said = |flag: &Option<String>, profile: &Option<String>, head: &Option<String>| {
             flag.clone().or_else(|| profile.clone()).or_else(|| head.clone())
         };
-        Conditions {
-            sides: Sides {
-                one: name(&car.carb1, &profile.carb1, &head.carb1).unwrap_or(usual.sides.one),
-                two: name(&car.carb2, &profile.carb2, &head.carb2).unwrap_or(usual.sides.two),
-            },
+        let one = said(&car.carb1, &profile.carb1, &head.carb1);
+        let two = said(&car.carb2, &profile.carb2, &head.carb2);
+        let filled = |from: Sides| Sides {
+            one: one.clone().unwrap_or(from.one),
+            two: two.clone().unwrap_or(from.two),
+        };
+        let apart = |sides: &Sides| !sides::same(&sides.one, &sides.two);
+        let read = sides::from_headings(taken).map(filled).filter(apart);
+        let sides = read.unwrap_or_else(|| filled(Sides::default()));
+        if apart(&sides) {
+            return Ok(sides);
+        }
+        Err(Failure::SameNames { name: sides.one })
+    }
+
+    /// What the findings are told.
+    ///
+    /// # Errors
+    /// [`Failure::SameNames`] where both sides have been given one name.
+    pub fn conditions(&self, log: &Log, threshold: Option<f64>) -> Result<Conditions, Failure> {
+        let (head, baro) = (&log.head, &log.baro);
+        let (reading, car, profile) = (&self.reading, &self.car, &self.profile);
+        let usual = Conditions::default();
+        Ok(Conditions {
+            sides: self.sides(head, &log.taken)?,
             cylinders: reading
                 .cylinders
                 .or(profile.cylinders)
@@ -100,21 +123,43 @@ impl Wishes {
             sensor_gain_limit: profile
                 .sensor_gain_limit_percent
                 .map_or(usual.sensor_gain_limit, |percent| percent / 100.0),
-        }
+        })
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::log::BaroFrom;
+    use crate::log::{Baro, BaroFrom};
+    use crate::sample::Track;
+
+    fn wishes(reading: Reading, car: Car, profile: Profile) -> Wishes {
+        Wishes { reading, car, profile, units: None, tolerance: None, baro: None }
+    }
+
+    fn log(head: Head) -> Log {
+        let baro = Baro { kpa: 100.0, u_kpa: 0.1, from: BaroFrom::Given };
+        let (track, remarks, taken) = (Track::default(), Vec::new(), Vec::new());
+        Log { head, track, rows: 0, bad_rows: 0, remarks, taken, baro }
+    }
 
     fn conditions(reading: Reading, profile: Profile, head: Head) -> Conditions {
-        let baro = Baro { kpa: 100.0, u_kpa: 0.1, from: BaroFrom::Given };
-        let (tolerance, baro_flag) = (None, None);
-        let car = Car::default();
-        Wishes { reading, car, profile, units: None, tolerance, baro: baro_flag }
-            .conditions(&head, &baro, None)
+        wishes(reading, Car::default(), profile).conditions(&log(head), None).unwrap()
+    }
+
+    #[test]
+    fn one_name_for_both_sides_is_refused_wherever_it_comes_from() {
+        let named = |one: &str, two: &str, head: Head| {
+            let car = Car { carb1: Some(one.into()), ..Car::default() };
+            let profile = Profile { carb2: Some(two.into()), ..Profile::default() };
+            wishes(Reading::default(), car, profile).conditions(&log(head), None)
+        };
+        assert!(named("Up", "Down", Head::default()).is_ok());
+        let message = named("Up", "up", Head::default()).unwrap_err().to_string();
+        assert!(message.contains("both sides are called \"Up\""), "{message}");
+        let head = Head { carb1: Some("X".into()), carb2: Some("X".into()), ..Head::default() };
+        let none = wishes(Reading::default(), Car::default(), Profile::default());
+        assert!(none.conditions(&log(head), None).is_err());
     }
 
     #[test]

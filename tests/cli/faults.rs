@@ -174,6 +174,22 @@ fn a_value_below_zero_is_a_value() {
 }
 
 #[test]
+fn one_name_for_both_sides() {
+    let folder = folder("fault-names");
+    let log = file(&folder, "log.csv", idle(3.0, 20));
+    for command in ["balance", "compare"] {
+        let logs: &[&str] = if command == "compare" { &[&log, &log] } else { &[&log] };
+        let args = [&[command], logs, &["--carb1", "X", "--carb2", "X"]].concat();
+        let refused = run(&args).refused();
+        assert!(refused.err.contains("both sides are called \"X\""), "{}", refused.err);
+        assert!(refused.err.contains("\nhelp: give them different names"), "{}", refused.err);
+    }
+    let same = file(&folder, "same.csv", idle(3.0, 20).replace("carb1: Front", "carb1: Rear"));
+    run(&["balance", &same]).refused();
+    run(&["balance", &same, "--carb2", "Aft"]).good();
+}
+
+#[test]
 fn standard_input_twice() {
     assert!(run(&["compare", "-", "-"]).refused().err.contains("only once"));
 }
