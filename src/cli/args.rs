@@ -14,6 +14,7 @@ use std::path::PathBuf;
 #[command(
     name = "evenbreath",
     version,
+    override_usage = "evenbreath <COMMAND>",
     after_help = "\
 Exit codes:
   0   the work is done
@@ -198,7 +199,7 @@ pub struct PortsArgs {
 /// `demo`.
 #[derive(Debug, Args)]
 pub struct DemoArgs {
-    /// Folder for the charts; made when it is not there.
+    /// Folder for the logs and the charts; made when it is not there.
     #[arg(long, value_name = "FOLDER", default_value = "evenbreath-demo")]
     pub into: PathBuf,
     /// Unit of pressure in the answer and the charts.
