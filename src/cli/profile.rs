@@ -121,15 +121,14 @@ impl Profile {
             return Err(failure(line_of(text, name), what, nearest(name)));
         }
         Self::from_table(&table).map_err(|(name, what)| {
-            let (what, advice) = match what.rsplit_once("; ") {
-                Some((what, advice)) => (what.to_string(), format!("{advice}; ")),
-                None => (what, String::new()),
-            };
             let example = KEYS.iter().find(|k| k.name == name).map_or("", |k| k.example);
             // The message is cut at its last semicolon into what is wrong and what to do.
-            let advice = advice.replace("; ", ", as in: ");
-            let advice = if advice.is_empty() { "write it like this: ".into() } else { advice };
-            failure(line_of(text, name), format!("{name}: {what}"), advice + example)
+            let (what, advice) = match what.rsplit_once("; ") {
+                Some((what, advice)) => (what, advice),
+                None => (what.as_str(), "write it like this"),
+            };
+            let advice = format!("{advice}: {example}");
+            failure(line_of(text, name), format!("{name}: {what}"), advice)
         })
     }
 
