@@ -5,7 +5,15 @@ use evenbreath::cli::{self, Cli};
 use std::process::ExitCode;
 
 fn main() -> ExitCode {
-    match cli::run(&Cli::parse()) {
+    let cli = match Cli::try_parse() {
+        Ok(cli) => cli,
+        Err(error) if error.use_stderr() => {
+            cli::message(error.render().to_string().trim_end());
+            return ExitCode::from(2);
+        }
+        Err(help) => help.exit(),
+    };
+    match cli::run(&cli) {
         Ok(code) => ExitCode::from(code),
         Err(failure) => {
             let (what, next) = failure.parts();

@@ -1,7 +1,7 @@
 //! The command line.
 
-use super::values::{self, Cylinders};
-use crate::units::{Kpa, PressureUnit};
+use super::values::{self, Cylinders, Given};
+use crate::units::PressureUnit;
 use clap::builder::{PossibleValuesParser, TypedValueParser};
 use clap::{Args, Parser, Subcommand};
 use clap_complete::Shell;
@@ -14,6 +14,7 @@ use std::path::PathBuf;
 #[command(
     name = "evenbreath",
     version,
+    override_usage = "evenbreath <COMMAND>",
     after_help = "\
 Exit codes:
   0   the work is done
@@ -101,17 +102,6 @@ Examples:
 /// `balance`.
 #[derive(Debug, Args)]
 pub struct BalanceArgs {
-    #[command(flatten)]
-    /// The same as for the breather.
-    pub analysis: Analysis,
-    /// Show what the uncertainty consists of, one row a component (JSON always does).
-    #[arg(long, help_heading = "The answer")]
-    pub budget: bool,
-}
-
-/// What `balance` and `breather` have in common.
-#[derive(Debug, Args)]
-pub struct Analysis {
     /// Log file, or - for standard input.
     #[arg(value_name = "LOG")]
     pub log: PathBuf,
@@ -127,16 +117,29 @@ pub struct Analysis {
     #[command(flatten)]
     /// The picture.
     pub picture: Picture,
+    /// Show what the uncertainty consists of, one row a component (JSON always does).
+    #[arg(long, help_heading = "The answer")]
+    pub budget: bool,
 }
 
 /// `breather`.
 #[derive(Debug, Args)]
 pub struct BreatherArgs {
+    /// Log file, or - for standard input.
+    #[arg(value_name = "LOG")]
+    pub log: PathBuf,
     #[command(flatten)]
-    /// The same as for the balance.
-    pub analysis: Analysis,
+    /// The log.
+    pub reading: Reading,
+    #[command(flatten)]
+    /// The answer.
+    pub output: Output,
+    #[command(flatten)]
+    /// The picture.
+    pub picture: Picture,
     /// Smallest idle drop that counts, rev/min [default: the greater of 20 and 2.5 % of idle].
-    #[arg(long, value_name = "RPM", value_parser = values::threshold, help_heading = "The car")]
+    #[arg(long, value_name = "RPM", value_parser = values::threshold,
+          allow_negative_numbers = true, help_heading = "The car")]
     pub threshold: Option<f64>,
 }
 
@@ -196,7 +199,7 @@ pub struct PortsArgs {
 /// `demo`.
 #[derive(Debug, Args)]
 pub struct DemoArgs {
-    /// Folder for the charts; made when it is not there.
+    /// Folder for the logs and the charts; made when it is not there.
     #[arg(long, value_name = "FOLDER", default_value = "evenbreath-demo")]
     pub into: PathBuf,
     /// Unit of pressure in the answer and the charts.
@@ -211,8 +214,9 @@ pub struct DemoArgs {
 /// How to read the log. Goes before the profile and the log's header.
 #[derive(Debug, Clone, Default, Args)]
 pub struct Reading {
-    /// Which column is what, where the guess is wrong: "time=Time [ms],vac1=Front (mbar)". Roles:
-    /// time, rpm, vac1, vac2, map1, map2, crank, mark, baro.
+    /// Which column is what, where the guess is wrong: "rpm=Speed,vac1=Front (mbar)". Roles: time,
+    /// rpm (engine speed), vac1 and vac2 (vacuum), map1 and map2 (absolute pressure), crank, mark,
+    /// baro.
     #[arg(long, value_name = "ROLES", help_heading = "The log")]
     pub columns: Option<String>,
     /// Unit of pressures whose heading names none.
@@ -225,29 +229,34 @@ pub struct Reading {
     /// What is known of the car and the box: a TOML file.
     #[arg(long, value_name = "FILE", help_heading = "The car")]
     pub profile: Option<PathBuf>,
-    /// Barometric pressure, such as 100.8 (kPa) or '29.8 inHg'.
-    #[arg(long, value_name = "PRESSURE", value_parser = values::baro, help_heading = "The car")]
-    pub baro: Option<Kpa>,
+    /// Barometric pressure, such as '1008 hPa' or '29.8 inHg'. A number without a unit is in that
+    /// of --units, or what it can be near sea level: 95 to 108 kPa, 950 to 1080 hPa, 28 to 32
+    /// inHg.
+    #[arg(long, value_name = "PRESSURE", value_parser = values::pressure,
+          allow_hyphen_values = true, help_heading = "The car")]
+    pub baro: Option<Given>,
     /// Cylinders of the engine, both sides together [default: 4].
-    #[arg(long, value_name = "N", value_parser = values::cylinders, help_heading = "The car")]
+    #[arg(long, value_name = "N", value_parser = values::cylinders,
+          allow_negative_numbers = true, help_heading = "The car")]
     pub cylinders: Option<Cylinders>,
 }
 
 /// What the user says of the car and the work. Goes before the profile and the log's header.
 #[derive(Debug, Clone, Default, Args)]
 pub struct Car {
-    /// Largest difference that is still good, such as 1.3 (kPa) or '10 mmHg' [default: 1.3].
+    /// Largest difference that is still good, such as '10 mmHg'. A number without a unit is in
+    /// that of --units, or in kPa [default: 1.3 kPa].
     #[arg(long, value_name = "PRESSURE", value_parser = values::tolerance,
-          help_heading = "The car")]
-    pub tolerance: Option<Kpa>,
+          allow_hyphen_values = true, help_heading = "The car")]
+    pub tolerance: Option<Given>,
     /// Idle speed wanted, rev/min.
     #[arg(long, value_name = "RPM", value_parser = values::idle_target,
-          help_heading = "The car")]
+          allow_negative_numbers = true, help_heading = "The car")]
     pub idle_target: Option<f64>,
-    /// What you call side 1.
+    /// What you call side 1; without it the log's header or the headings say.
     #[arg(long, value_name = "NAME", value_parser = values::name, help_heading = "The car")]
     pub carb1: Option<String>,
-    /// What you call side 2.
+    /// What you call side 2; without it the log's header or the headings say.
     #[arg(long, value_name = "NAME", value_parser = values::name, help_heading = "The car")]
     pub carb2: Option<String>,
     /// The two tracts are joined by a balance pipe.

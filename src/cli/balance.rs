@@ -3,7 +3,7 @@
 use super::args::BalanceArgs;
 use super::failure::Failure;
 use super::load::load;
-use super::output::{Outcome, answer, page};
+use super::output::{Outcome, answer, message, page};
 use super::picture;
 use super::wishes::Wishes;
 use crate::charts;
@@ -15,12 +15,14 @@ use crate::report::{self, cautions};
 /// # Errors
 /// The log cannot be read or has not both vacuums, or the chart cannot be drawn.
 pub fn run(args: &BalanceArgs) -> Result<u8, Failure> {
-    let BalanceArgs { analysis: args, budget } = args;
-    let wishes = Wishes::new(&args.reading, &args.car)?;
+    let wishes = Wishes::new(&args.reading, &args.car, args.output.units)?;
     let log = load(&args.log, &wishes, None)?;
     log.needs_both_vacuums()?;
+    if let Some(wanted) = log.speed_wanted() {
+        message(&format!("help: {wanted}"));
+    }
     let finding = balance::find(&log.signal, &log.conditions);
-    let unit = wishes.unit(&args.output);
+    let unit = wishes.unit();
     picture::draw(&args.picture, unit, |path, frame| {
         charts::balance(path, frame, &log.signal, &finding, &log.conditions.sides)
     })?;
@@ -29,7 +31,7 @@ pub fn run(args: &BalanceArgs) -> Result<u8, Failure> {
     } else {
         let mut page = page(unit);
         report::balance::body(&mut page, &log.facts, &finding, &log.conditions);
-        if *budget {
+        if args.budget {
             report::balance::budget(&mut page, &finding);
         }
         cautions::write(&mut page, &cautions::for_balance(finding.verdict));

@@ -1,6 +1,6 @@
 //! `breather`: whether the closed crankcase breather is sealed.
 
-use super::args::BreatherArgs;
+use super::args::{BreatherArgs, Car};
 use super::failure::Failure;
 use super::load::load;
 use super::output::{Outcome, answer, page};
@@ -15,12 +15,11 @@ use crate::report;
 /// # Errors
 /// The log cannot be read or has no speed, or the chart cannot be drawn.
 pub fn run(args: &BreatherArgs) -> Result<u8, Failure> {
-    let BreatherArgs { analysis: args, threshold } = args;
-    let wishes = Wishes::new(&args.reading, &args.car)?;
-    let log = load(&args.log, &wishes, *threshold)?;
+    let wishes = Wishes::new(&args.reading, &Car::default(), args.output.units)?;
+    let log = load(&args.log, &wishes, args.threshold)?;
     log.needs_speed()?;
     let finding = breather::find(&log.signal, &log.conditions);
-    let unit = wishes.unit(&args.output);
+    let unit = wishes.unit();
     picture::draw(&args.picture, unit, |path, frame| {
         charts::breather(path, frame, &log.signal, &finding, &log.conditions.sides)
     })?;

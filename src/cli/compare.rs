@@ -4,7 +4,7 @@ use super::args::CompareArgs;
 use super::balance::outcome;
 use super::failure::Failure;
 use super::load::{Loaded, load};
-use super::output::{answer, page};
+use super::output::{answer, message, page};
 use super::picture;
 use super::wishes::Wishes;
 use crate::charts;
@@ -21,16 +21,23 @@ pub fn run(args: &CompareArgs) -> Result<u8, Failure> {
     if args.before == Path::new("-") && args.after == Path::new("-") {
         return Err(Failure::TwiceStandardInput);
     }
-    let wishes = Wishes::new(&args.reading, &args.car)?;
+    let wishes = Wishes::new(&args.reading, &args.car, args.output.units)?;
     let (before, after) = (load(&args.before, &wishes, None)?, load(&args.after, &wishes, None)?);
     before.needs_both_vacuums()?;
     after.needs_both_vacuums()?;
+    for wanted in [&before, &after].into_iter().filter_map(Loaded::speed_wanted) {
+        message(&format!("help: {wanted}"));
+    }
     let finding = compared(&before, &after);
-    let unit = wishes.unit(&args.output);
-    picture::draw(&args.picture, unit, |path, frame| {
-        let sides = &after.conditions.sides;
-        charts::compare(path, frame, &before.signal, &after.signal, &finding, sides)
-    })?;
+    let unit = wishes.unit();
+    if finding.change.is_empty() && args.picture.chart.is_some() {
+        message("no chart drawn: the two logs hold nothing to compare");
+    } else {
+        picture::draw(&args.picture, unit, |path, frame| {
+            let sides = &after.conditions.sides;
+            charts::compare(path, frame, &before.signal, &after.signal, &finding, sides)
+        })?;
+    }
     if args.output.json {
         answer(report::json::compare(&before.facts, &after.facts, &finding)?.as_bytes())?;
     } else {

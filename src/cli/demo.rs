@@ -27,19 +27,20 @@ const SEALED: Bundled = sample_log!("breather-sealed.csv");
 const BEFORE: Bundled = sample_log!("balance-before.csv");
 const AFTER: Bundled = sample_log!("balance-after.csv");
 
-/// The workshop: where pictures go, and the page that is being written.
+/// The workshop: where logs and pictures go, and the page that is being written.
 struct Job<'a> {
     folder: &'a Path,
     frame: Frame,
     page: Page,
     wishes: Wishes,
+    logs: Vec<PathBuf>,
     pictures: Vec<PathBuf>,
 }
 
-/// Finds everything there is to find in the bundled logs, draws the charts and says where.
+/// Finds everything there is to find in the bundled logs, writes them down, draws the charts and says where.
 ///
 /// # Errors
-/// The folder cannot be made or a chart cannot be drawn.
+/// The folder cannot be made, or a log or a chart cannot be written into it.
 pub fn run(args: &DemoArgs) -> Result<u8, Failure> {
     fs::create_dir_all(&args.into)
         .map_err(|source| Failure::Write { path: args.into.clone(), source })?;
@@ -47,7 +48,8 @@ pub fn run(args: &DemoArgs) -> Result<u8, Failure> {
         folder: &args.into,
         frame: frame(args.chart_width, args.units),
         page: page(args.units),
-        wishes: Wishes::new(&Reading::default(), &Car::default())?,
+        wishes: Wishes::new(&Reading::default(), &Car::default(), None)?,
+        logs: Vec::new(),
         pictures: Vec::new(),
     };
     job.breather("1. The closed breather, before anything is set", LEAKING, "breather-leaking")?;
@@ -71,7 +73,7 @@ impl Job<'_> {
 
     fn balance(&mut self) -> Result<(), Failure> {
         let before = self.load("3. Balance before the work", BEFORE, "balance")?;
-        let after = load_bytes(AFTER.0, AFTER.1, &self.wishes)?;
+        let after = self.unpack(AFTER)?;
         let finding = compared(&before, &after);
         let one = [
             (&before, &finding.before, "balance-before"),
@@ -94,14 +96,23 @@ impl Job<'_> {
 
     fn load(&mut self, title: &str, log: Bundled, command: &str) -> Result<Loaded, Failure> {
         self.title(title, command, &[log.0]);
-        load_bytes(log.0, log.1, &self.wishes)
+        self.unpack(log)
+    }
+
+    /// Puts a log where the person can try the commands on it, and reads it.
+    fn unpack(&mut self, (name, bytes): Bundled) -> Result<Loaded, Failure> {
+        let path = self.folder.join(name);
+        fs::write(&path, bytes).map_err(|source| Failure::Write { path: path.clone(), source })?;
+        self.logs.push(path);
+        load_bytes(name, bytes, &self.wishes)
     }
 
     fn title(&mut self, title: &str, command: &str, logs: &[&str]) {
         self.page.rule();
         self.page.heading(title, Tone::Plain);
-        let logs: Vec<String> = logs.iter().map(|name| format!("sample-logs/{name}")).collect();
-        self.page.paragraph(&format!("$ evenbreath {command} {}", logs.join(" ")));
+        let logs = logs.iter().map(|name| quoted(&self.folder.join(name)));
+        let words = ["evenbreath", command].map(str::to_string).into_iter().chain(logs);
+        self.page.command(&words.collect::<Vec<_>>());
     }
 
     fn picture(&mut self, name: &str) -> PathBuf {
@@ -113,9 +124,20 @@ impl Job<'_> {
     fn end(&mut self) {
         self.page.rule();
         cautions::write(&mut self.page, &cautions::all());
-        self.page.heading("Charts", Tone::Plain);
-        for path in &self.pictures {
-            self.page.item(&path.display().to_string());
+        for (title, paths) in [("Logs", &self.logs), ("Charts", &self.pictures)] {
+            self.page.heading(title, Tone::Plain);
+            for path in paths {
+                self.page.item(&path.display().to_string());
+            }
         }
     }
+}
+
+/// A path as a shell takes it for one word.
+fn quoted(path: &Path) -> String {
+    let text = path.display().to_string();
+    if text.chars().all(|c| c.is_alphanumeric() || "/\\._-+,:@%=".contains(c)) {
+        return text;
+    }
+    format!("'{}'", text.replace('\'', "'\\''"))
 }

@@ -40,6 +40,23 @@ pub enum Failure {
     /// Both logs of a comparison from standard input.
     #[error("standard input can be read only once; give at least one of the logs as a file")]
     TwiceStandardInput,
+    /// An option of the command line makes no sense.
+    #[error("--{flag}: {what}")]
+    Value {
+        /// The option.
+        flag: &'static str,
+        /// What was found and what to do.
+        what: String,
+    },
+    /// The two sides bear one name.
+    #[error(
+        "both sides are called {name:?}, so no answer could tell them apart; give them different \
+         names, with --carb1 and --carb2, in the profile or in the header of the log"
+    )]
+    SameNames {
+        /// The name.
+        name: String,
+    },
     /// The profile could not be read.
     #[error("the profile {} cannot be read ({source}); check the path", .path.display())]
     ProfileUnreadable {

@@ -17,12 +17,12 @@ use crate::signal::plateaus::{Kind, Plateau};
 /// # Errors
 /// The log cannot be read.
 pub fn run(args: &InspectArgs) -> Result<u8, Failure> {
-    let wishes = Wishes::new(&args.reading, &Car::default())?;
+    let wishes = Wishes::new(&args.reading, &Car::default(), args.output.units)?;
     let inspection = inspect(load(&args.log, &wishes, None)?);
     if args.output.json {
         answer(json::inspection(&inspection)?.as_bytes())?;
     } else {
-        let mut page = page(wishes.unit(&args.output));
+        let mut page = page(wishes.unit());
         inspection.write(&mut page);
         answer(page.finish().as_bytes())?;
     }

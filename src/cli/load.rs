@@ -31,29 +31,34 @@ pub struct Loaded {
 /// Reads a log from a path, or from standard input for `-`.
 ///
 /// # Errors
-/// The log cannot be read.
+/// The log cannot be read, or its two sides bear one name.
 pub fn load(path: &Path, wishes: &Wishes, threshold: Option<f64>) -> Result<Loaded, Failure> {
     if path == Path::new("-") {
         let options = wishes.read_options("standard input".into());
         let log = log::read(io::stdin().lock(), &options)?;
-        return Ok(ready(options.name, log, wishes, threshold));
+        return ready(options.name, log, wishes, threshold);
     }
     let options = wishes.read_options(path.display().to_string());
     let log = log::read_path(path, &options)?;
-    Ok(ready(options.name, log, wishes, threshold))
+    ready(options.name, log, wishes, threshold)
 }
 
 /// Reads a log that comes with the program.
 ///
 /// # Errors
-/// The log cannot be read.
+/// The log cannot be read, or its two sides bear one name.
 pub fn load_bytes(name: &str, bytes: &[u8], wishes: &Wishes) -> Result<Loaded, Failure> {
     let log = log::read(bytes, &wishes.read_options(name.into()))?;
-    Ok(ready(name.into(), log, wishes, None))
+    ready(name.into(), log, wishes, None)
 }
 
-fn ready(name: String, log: log::Log, wishes: &Wishes, threshold: Option<f64>) -> Loaded {
-    let conditions = wishes.conditions(&log.head, &log.baro, threshold);
+fn ready(
+    name: String,
+    log: log::Log,
+    wishes: &Wishes,
+    threshold: Option<f64>,
+) -> Result<Loaded, Failure> {
+    let conditions = wishes.conditions(&log, threshold)?;
     let duration_s = log.track.duration().0;
     let signal = signal::prepare(log.track, conditions.cylinders);
     let mut remarks = log.remarks;
@@ -67,7 +72,8 @@ fn ready(name: String, log: log::Log, wishes: &Wishes, threshold: Option<f64>) -
         remarks,
         guessed: log.taken.iter().filter(|t| t.guessed).map(|t| t.text.clone()).collect(),
     };
-    Loaded { name, head: log.head, taken: log.taken, baro: log.baro, facts, signal, conditions }
+    let log::Log { head, taken, baro, .. } = log;
+    Ok(Loaded { name, head, taken, baro, facts, signal, conditions })
 }
 
 impl Loaded {
@@ -93,6 +99,17 @@ impl Loaded {
             return Ok(());
         }
         Err(self.missing("the engine speed", "rpm"))
+    }
+
+    /// What to do where no speed is to be had; none where there is one.
+    pub fn speed_wanted(&self) -> Option<String> {
+        let log = &self.name;
+        self.needs_speed().err().map(|_| {
+            format!(
+                "no engine speed in {log}; if it has a column for it, name it with --columns \
+                 \"rpm=HEADING\", or see 'evenbreath inspect {log}'"
+            )
+        })
     }
 
     fn missing(&self, needed: &'static str, role: &'static str) -> Failure {

@@ -18,6 +18,7 @@ mod papers;
 mod picture;
 mod ports;
 mod profile;
+mod sides;
 mod values;
 mod wishes;
 

@@ -2,6 +2,7 @@
 
 use super::failure::Failure;
 use crate::report::Page;
+use crate::report::layout::{columns, wrap};
 use crate::units::PressureUnit;
 use std::env;
 use std::io::{self, ErrorKind, IsTerminal, Write};
@@ -32,12 +33,27 @@ impl Outcome {
     }
 }
 
+/// What `COLUMNS` says.
+fn asked() -> Option<usize> {
+    env::var("COLUMNS").ok().and_then(|columns| columns.parse().ok())
+}
+
+/// Width of the window, or what `COLUMNS` says where the window does not tell.
+#[cfg(unix)]
+fn width_of(terminal: impl std::os::fd::AsFd) -> Option<usize> {
+    terminal_size::terminal_size_of(terminal).map(|(w, _)| usize::from(w.0)).or_else(asked)
+}
+
+/// Width of the window, or what `COLUMNS` says where the window does not tell.
+#[cfg(windows)]
+fn width_of(terminal: impl std::os::windows::io::AsHandle) -> Option<usize> {
+    terminal_size::terminal_size_of(terminal).map(|(w, _)| usize::from(w.0)).or_else(asked)
+}
+
 /// An empty page as wide as the window (or `COLUMNS`, in a pipe), in colour on a terminal only.
 pub fn page(unit: PressureUnit) -> Page {
     let terminal = io::stdout().is_terminal();
-    let window = || terminal_size::terminal_size_of(io::stdout()).map(|(w, _)| usize::from(w.0));
-    let asked = || env::var("COLUMNS").ok().and_then(|columns| columns.parse().ok());
-    let width = if terminal { window().or_else(asked) } else { asked() };
+    let width = if terminal { width_of(io::stdout()) } else { asked() };
     let set = |name: &str| env::var_os(name).is_some_and(|value| !value.is_empty());
     let dumb = env::var_os("TERM").is_some_and(|term| term == "dumb");
     let colour = terminal && !set("NO_COLOR") && !dumb;
@@ -56,7 +72,39 @@ pub fn answer(bytes: &[u8]) -> Result<(), Failure> {
     }
 }
 
-/// Writes a message. Nobody is left to tell when standard error itself is gone.
+/// Writes a message, on a terminal broken into lines that fit. Nobody is left to tell when standard
+/// error itself is gone.
 pub fn message(text: &str) {
-    let _ = writeln!(io::stderr(), "{text}");
+    let mut error = io::stderr();
+    let text = if error.is_terminal() {
+        let width = width_of(&error).unwrap_or(WIDEST).clamp(Page::NARROWEST, WIDEST);
+        fitted(text, width)
+    } else {
+        text.to_string()
+    };
+    let _ = writeln!(error, "{text}");
+}
+
+/// Breaks those lines of a text that are wider than `width`, each with its own indent.
+fn fitted(text: &str, width: usize) -> String {
+    let fit = |line: &str| {
+        if columns(line) <= width {
+            return line.to_string();
+        }
+        let indent = &line[..line.len() - line.trim_start().len()];
+        wrap(line, width, indent, indent).trim_end().to_string()
+    };
+    text.lines().map(fit).collect::<Vec<_>>().join("\n")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn only_lines_that_are_too_wide_are_broken() {
+        let text = "error: a  short one\n\n  a line of some length";
+        assert_eq!(fitted(text, 40), text);
+        assert_eq!(fitted(text, 15), "error: a short\none\n\n  a line of\n  some length");
+    }
 }

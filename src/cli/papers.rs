@@ -3,9 +3,12 @@
 use super::args::Cli;
 use super::failure::Failure;
 use super::output::{answer, message};
-use clap::CommandFactory;
+use clap::{Command, CommandFactory};
 use clap_complete::Shell;
+use clap_mangen::Man;
+use clap_mangen::roff::{Roff, roman};
 use std::fs;
+use std::io;
 use std::path::Path;
 
 /// Writes the completion script of a shell to standard output.
@@ -24,15 +27,65 @@ pub fn completions(shell: Shell) -> Result<u8, Failure> {
 /// # Errors
 /// The folder or standard output cannot be written.
 pub fn manual(into: Option<&Path>) -> Result<u8, Failure> {
+    let mut main = Cli::command().disable_help_subcommand(true);
+    main.build();
     let Some(folder) = into else {
-        let mut page = Vec::new();
-        clap_mangen::Man::new(Cli::command()).render(&mut page).map_err(Failure::Answer)?;
-        answer(&page)?;
+        answer(&page(main).map_err(Failure::Answer)?)?;
         return Ok(0);
     };
     let cannot = |source| Failure::Write { path: folder.into(), source };
     fs::create_dir_all(folder).map_err(cannot)?;
-    clap_mangen::generate_to(Cli::command(), folder).map_err(cannot)?;
+    let commands: Vec<Command> = main.get_subcommands().cloned().collect();
+    for command in commands.into_iter().chain([main]) {
+        let name = command.get_display_name().unwrap_or_else(|| command.get_name());
+        let path = folder.join(name).with_extension("1");
+        fs::write(&path, page(command).map_err(cannot)?).map_err(cannot)?;
+    }
     message(&format!("manual pages written to {}", folder.display()));
     Ok(0)
+}
+
+/// One manual page: what the help says, then its last part in sections of their own.
+fn page(command: Command) -> io::Result<Vec<u8>> {
+    let end = command.get_after_help().map(ToString::to_string).unwrap_or_default();
+    let (main, versioned) = (command.has_subcommands(), command.get_version().is_some());
+    let man = Man::new(command);
+    let mut page = Vec::new();
+    man.render_title(&mut page)?;
+    man.render_name_section(&mut page)?;
+    man.render_synopsis_section(&mut page)?;
+    man.render_description_section(&mut page)?;
+    man.render_options_section(&mut page)?;
+    if main {
+        man.render_subcommands_section(&mut page)?;
+    }
+    sections(&end).to_writer(&mut page)?;
+    if versioned {
+        man.render_version_section(&mut page)?;
+    }
+    Ok(page)
+}
+
+/// The end of a help page as sections: their titles by the custom of manual pages (man-pages(7)),
+/// their lines as they stand.
+fn sections(text: &str) -> Roff {
+    let mut roff = Roff::new();
+    for part in text.split("\n\n") {
+        let (title, body) = part.split_once('\n').unwrap_or((part, ""));
+        let title = match title.trim_end_matches(':') {
+            "Exit codes" => "EXIT STATUS".to_string(),
+            "Example" | "Examples" => "EXAMPLES".to_string(),
+            other => other.to_uppercase(),
+        };
+        if title.is_empty() {
+            continue;
+        }
+        roff.control("SH", [title.as_str()]);
+        roff.control("nf", []);
+        for line in body.lines() {
+            roff.text([roman(line)]);
+        }
+        roff.control("fi", []);
+    }
+    roff
 }

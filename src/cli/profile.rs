@@ -1,11 +1,12 @@
 //! The profile: what stays true of a car and its box from one log to the next.
 
 use super::failure::Failure;
-use super::values;
+use super::values::{self, Given};
 use crate::units::{Kpa, PressureUnit};
-use serde::{Deserialize, Deserializer, de};
 use std::fs;
+use std::io::{self, ErrorKind};
 use std::path::Path;
+use toml::{Table, Value};
 
 /// A profile as it stands in its TOML file. Every key may be left out.
 ///
@@ -17,67 +18,72 @@ use std::path::Path;
 /// idle_target_rpm = 850
 /// tolerance = "10 mmHg"
 /// ```
-#[derive(Debug, Clone, Default, PartialEq, Deserialize)]
-#[serde(deny_unknown_fields, default)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct Profile {
     /// What the car is called in reports.
     pub car: Option<String>,
     /// Name of side 1.
-    #[serde(deserialize_with = "name")]
     pub carb1: Option<String>,
     /// Name of side 2.
-    #[serde(deserialize_with = "name")]
     pub carb2: Option<String>,
     /// Cylinders of the engine, both sides together.
-    #[serde(deserialize_with = "cylinders")]
     pub cylinders: Option<u32>,
     /// The tracts are joined by a balance pipe.
     pub balance_pipe: Option<bool>,
     /// Idle speed wanted, rev/min.
-    #[serde(deserialize_with = "idle_target")]
     pub idle_target_rpm: Option<f64>,
-    /// Tolerance on the difference: `"10 mmHg"`, or a number in kPa.
-    #[serde(deserialize_with = "tolerance")]
+    /// Tolerance on the difference: `"10 mmHg"`, or a number in the profile's `units` (kPa).
     pub tolerance: Option<Kpa>,
     /// Smallest idle drop that counts, rev/min.
-    #[serde(deserialize_with = "threshold")]
     pub threshold_rpm: Option<f64>,
-    /// Barometric pressure where the car stands: `"29.8 inHg"`, or a number in kPa.
-    #[serde(deserialize_with = "baro")]
+    /// Barometric pressure where the car stands: `"29.8 inHg"`; a number as with `--baro`.
     pub baro: Option<Kpa>,
     /// Which column is what, as with `--columns`.
     pub columns: Option<String>,
     /// Unit of pressures whose heading names none.
-    #[serde(deserialize_with = "unit")]
     pub log_units: Option<PressureUnit>,
     /// Unit of pressure in the answer.
-    #[serde(deserialize_with = "unit")]
     pub units: Option<PressureUnit>,
-    /// Largest offset of one sensor by its data sheet: a pressure.
-    #[serde(deserialize_with = "limit")]
+    /// Largest offset of one sensor by its data sheet: a pressure; a number as with `tolerance`.
     pub sensor_offset_limit: Option<Kpa>,
     /// Largest gain error of one sensor by its data sheet, per cent of reading.
-    #[serde(deserialize_with = "percent")]
     pub sensor_gain_limit_percent: Option<f64>,
 }
 
-/// The keys, for the suggestion when one is misspelt.
-const KEYS: [&str; 14] = [
-    "car",
-    "carb1",
-    "carb2",
-    "cylinders",
-    "balance_pipe",
-    "idle_target_rpm",
-    "tolerance",
-    "threshold_rpm",
-    "baro",
-    "columns",
-    "log_units",
-    "units",
-    "sensor_offset_limit",
-    "sensor_gain_limit_percent",
+/// A key of the profile.
+struct Key {
+    name: &'static str,
+    /// What its value has to be.
+    needs: &'static str,
+    /// A line of a profile.
+    example: &'static str,
+}
+
+const fn key(name: &'static str, needs: &'static str, example: &'static str) -> Key {
+    Key { name, needs, example }
+}
+
+const PRESSURE: &str = "a pressure with its unit, in quotes, or a number";
+
+const KEYS: [Key; 14] = [
+    key("car", "a text in quotes", "car = \"Blue saloon\""),
+    key("carb1", "a name in quotes", "carb1 = \"Front\""),
+    key("carb2", "a name in quotes", "carb2 = \"Rear\""),
+    key("cylinders", "a whole number from 2 to 16", "cylinders = 4"),
+    key("balance_pipe", "true or false, without quotes", "balance_pipe = true"),
+    key("idle_target_rpm", "a number from 200 to 3000", "idle_target_rpm = 850"),
+    key("tolerance", PRESSURE, "tolerance = \"10 mmHg\""),
+    key("threshold_rpm", "a number above 0, up to 500", "threshold_rpm = 25"),
+    key("baro", PRESSURE, "baro = \"1008 hPa\""),
+    key("columns", "a text in quotes", "columns = \"vac1=Front,vac2=Rear\""),
+    key("log_units", "a unit of pressure in quotes", "log_units = \"mbar\""),
+    key("units", "a unit of pressure in quotes", "units = \"mmHg\""),
+    key("sensor_offset_limit", PRESSURE, "sensor_offset_limit = \"1 kPa\""),
+    key("sensor_gain_limit_percent", "a number from 0 to 50", "sensor_gain_limit_percent = 2.0"),
 ];
+
+/// A value that cannot be used: its key and what is wrong.
+type Wrong = (&'static str, String);
 
 impl Profile {
     /// Reads a profile.
@@ -86,110 +92,183 @@ impl Profile {
     /// The file cannot be read, is no TOML, has a key that is not known or a value that makes no
     /// sense; the message names the line.
     pub fn read(path: &Path) -> Result<Self, Failure> {
-        let text = fs::read_to_string(path)
-            .map_err(|source| Failure::ProfileUnreadable { path: path.into(), source })?;
+        let text = fs::read_to_string(path).map_err(|source| {
+            let source = match source.kind() {
+                ErrorKind::InvalidData => io::Error::other("it is no text in UTF-8"),
+                _ => source,
+            };
+            Failure::ProfileUnreadable { path: path.into(), source }
+        })?;
         Self::parse(path, &text)
     }
 
     fn parse(path: &Path, text: &str) -> Result<Self, Failure> {
-        toml::from_str(text).map_err(|error| {
-            let span = error.span().unwrap_or(0..0);
-            let line = 1 + text.get(..span.start).unwrap_or("").matches('\n').count();
-            let key = text.get(span).unwrap_or("").trim_matches(['"', '\'']);
-            let (what, advice) = explain(error.message(), key);
-            Failure::Profile { path: path.into(), line, what, advice }
+        let failure = |line, what, advice| {
+            let path = path.into();
+            Failure::Profile { path, line, what, advice }
+        };
+        let table: Table = toml::from_str(text).map_err(|error| {
+            let at = error.span().map_or(0, |span| span.start);
+            let before = text.get(..at).unwrap_or("");
+            // A text that breaks off does so on the last line with anything on it.
+            let before = if at == text.len() { before.trim_end() } else { before };
+            let line = 1 + before.matches('\n').count();
+            let (what, advice) = unreadable(error.message(), text.lines().nth(line - 1));
+            failure(line, what, advice)
+        })?;
+        if let Some(name) = table.keys().find(|name| KEYS.iter().all(|k| k.name != name.as_str())) {
+            let what = format!("the key {name:?} is not known");
+            return Err(failure(line_of(text, name), what, nearest(name)));
+        }
+        Self::from_table(&table).map_err(|(name, what)| {
+            let example = KEYS.iter().find(|k| k.name == name).map_or("", |k| k.example);
+            // The message is cut at its last semicolon into what is wrong and what to do.
+            let (what, advice) = match what.rsplit_once("; ") {
+                Some((what, advice)) => (what, advice),
+                None => (what.as_str(), "write it like this"),
+            };
+            let advice = format!("{advice}: {example}");
+            failure(line_of(text, name), format!("{name}: {what}"), advice)
+        })
+    }
+
+    fn from_table(table: &Table) -> Result<Self, Wrong> {
+        let units = unit(table, "units")?;
+        let checked = |name, check: fn(Given, Option<PressureUnit>) -> Result<Kpa, String>| {
+            let given = pressure(table, name)?;
+            given.map(|given| check(given, units).map_err(|what| (name, what))).transpose()
+        };
+        let number = |name, check: fn(f64) -> Result<f64, String>| {
+            let given = take(table, name, real)?;
+            given.map(|given| check(given).map_err(|what| (name, what))).transpose()
+        };
+        Ok(Profile {
+            car: take(table, "car", text)?,
+            carb1: side(table, "carb1")?,
+            carb2: side(table, "carb2")?,
+            cylinders: cylinders(table)?,
+            balance_pipe: take(table, "balance_pipe", Value::as_bool)?,
+            idle_target_rpm: number("idle_target_rpm", values::checked_idle_target)?,
+            tolerance: checked("tolerance", values::checked_tolerance)?,
+            threshold_rpm: number("threshold_rpm", values::checked_threshold)?,
+            baro: checked("baro", values::checked_baro)?,
+            columns: take(table, "columns", text)?,
+            log_units: unit(table, "log_units")?,
+            units,
+            sensor_offset_limit: checked("sensor_offset_limit", offset_limit)?,
+            sensor_gain_limit_percent: number("sensor_gain_limit_percent", gain_limit)?,
         })
     }
 }
 
-/// What is wrong, and what to do about it.
-fn explain(message: &str, key: &str) -> (String, String) {
-    if message.starts_with("unknown field") {
-        let nearest = KEYS
-            .into_iter()
-            .map(|known| (strsim::normalized_damerau_levenshtein(known, key), known))
-            .max_by(|a, b| a.0.total_cmp(&b.0));
-        let advice = match nearest {
-            Some((likeness, known)) if likeness >= 0.5 => format!("did you mean {known:?}?"),
-            _ => format!("known keys are {}", KEYS.join(", ")),
-        };
-        return (format!("the key {key:?} is not known"), advice);
+/// What the reader of TOML found, in plain words, and what to do.
+fn unreadable(message: &str, line: Option<&str>) -> (String, String) {
+    let line = line.unwrap_or("").trim();
+    let name = line.split('=').next().unwrap_or("").trim();
+    let known = KEYS.iter().find(|k| k.name == name);
+    if message.contains("duplicate") {
+        let what = format!("the key {name:?} stands in the profile twice");
+        return (what, "take one of the two out".into());
     }
-    match message.rsplit_once("; ") {
-        Some((what, advice)) => (what.to_string(), advice.to_string()),
-        None => (message.replace('\n', ", "), "mend that line of the file".to_string()),
-    }
-}
-
-/// A number, or a text that a person would write.
-#[derive(Deserialize)]
-#[serde(untagged, expecting = "expected a number or a text such as \"10 mmHg\"")]
-enum Quantity {
-    Number(f64),
-    Text(String),
-}
-
-fn quantity<'de, D: Deserializer<'de>>(
-    deserializer: D,
-    check: impl Fn(Kpa) -> Result<Kpa, String>,
-) -> Result<Option<Kpa>, D::Error> {
-    let value = match Quantity::deserialize(deserializer)? {
-        Quantity::Number(kpa) => Ok(Kpa(kpa)),
-        Quantity::Text(text) => values::pressure(&text),
+    let example = known.map_or(KEYS[1].example, |k| k.example);
+    let what = match known {
+        Some(key) => format!("{line:?} cannot be read: {name} needs {}", key.needs),
+        None => format!("{line:?} cannot be read: a line is a key, an equals sign and a value"),
     };
-    value.and_then(check).map(Some).map_err(de::Error::custom)
+    (what, format!("write it like this: {example}"))
 }
 
-fn tolerance<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Option<Kpa>, D::Error> {
-    quantity(deserializer, values::checked_tolerance)
+/// Line of a key, counted from 1; a key that stands nowhere at a line's start is on the first.
+fn line_of(text: &str, name: &str) -> usize {
+    let starts = |line: &str| {
+        let line = line.trim_start().trim_start_matches(['[', '"', '\'']);
+        line.strip_prefix(name)
+            .is_some_and(|rest| rest.trim_start().starts_with(['=', '.', ']', '"', '\'']))
+    };
+    1 + text.lines().position(starts).unwrap_or(0)
 }
 
-fn baro<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Option<Kpa>, D::Error> {
-    quantity(deserializer, values::checked_baro)
+/// The key that was probably meant, or all of them.
+fn nearest(name: &str) -> String {
+    let likeness = |key: &Key| strsim::normalized_damerau_levenshtein(key.name, name);
+    let best = KEYS.iter().max_by(|a, b| likeness(a).total_cmp(&likeness(b)));
+    match best {
+        Some(key) if likeness(key) >= 0.5 => format!("did you mean {:?}?", key.name),
+        _ => format!("known keys are {}", KEYS.each_ref().map(|key| key.name).join(", ")),
+    }
 }
 
-fn limit<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Option<Kpa>, D::Error> {
-    quantity(deserializer, |kpa| {
-        if (0.0..=50.0).contains(&kpa.0) {
-            return Ok(kpa);
-        }
-        Err(format!("{} kPa is no limit of a sensor's offset; give 0 to 50 kPa", kpa.0))
+/// The value of a key, or what it should be.
+fn take<T>(
+    table: &Table,
+    name: &'static str,
+    read: impl Fn(&Value) -> Option<T>,
+) -> Result<Option<T>, Wrong> {
+    let Some(value) = table.get(name) else { return Ok(None) };
+    let needs = KEYS.iter().find(|k| k.name == name).map_or("", |k| k.needs);
+    let wrong = || (name, format!("found {}, needed is {needs}", found(value)));
+    read(value).map(Some).ok_or_else(wrong)
+}
+
+fn found(value: &Value) -> String {
+    match value {
+        Value::String(text) => format!("the text {text:?}"),
+        Value::Integer(number) => format!("the number {number}"),
+        Value::Float(number) => format!("the number {number}"),
+        Value::Boolean(value) => format!("{value}"),
+        Value::Datetime(date) => format!("the date {date}"),
+        Value::Array(_) => "a list".into(),
+        Value::Table(_) => "a section".into(),
+    }
+}
+
+fn text(value: &Value) -> Option<String> {
+    value.as_str().map(str::to_string)
+}
+
+fn real(value: &Value) -> Option<f64> {
+    value.as_float().or_else(|| value.as_integer().map(|number| number as f64))
+}
+
+fn side(table: &Table, name: &'static str) -> Result<Option<String>, Wrong> {
+    let given = take(table, name, text)?;
+    given.map(|given| values::name(&given).map_err(|what| (name, what))).transpose()
+}
+
+fn cylinders(table: &Table) -> Result<Option<u32>, Wrong> {
+    let name = "cylinders";
+    let given = take(table, name, |value| u32::try_from(value.as_integer()?).ok())?;
+    given.map(|n| values::checked_cylinders(n).map_err(|what| (name, what))).transpose()
+}
+
+fn unit(table: &Table, name: &'static str) -> Result<Option<PressureUnit>, Wrong> {
+    let Some(given) = take(table, name, text)? else { return Ok(None) };
+    PressureUnit::parse(&given).map(Some).ok_or_else(|| {
+        let known = PressureUnit::ALL.map(PressureUnit::symbol).join(", ");
+        (name, format!("{given:?} is no unit of pressure; known are {known}"))
     })
 }
 
-fn percent<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Option<f64>, D::Error> {
-    let percent = f64::deserialize(deserializer)?;
-    if (0.0..=50.0).contains(&percent) {
-        return Ok(Some(percent));
+fn pressure(table: &Table, name: &'static str) -> Result<Option<Given>, Wrong> {
+    if let Some(given) = table.get(name).and_then(Value::as_str) {
+        return values::pressure(given).map(Some).map_err(|what| (name, what));
     }
-    Err(de::Error::custom(format!("{percent} % is no limit of a sensor's gain; give 0 to 50")))
+    Ok(take(table, name, real)?.map(Given::bare))
 }
 
-fn cylinders<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Option<u32>, D::Error> {
-    values::checked_cylinders(u32::deserialize(deserializer)?).map(Some).map_err(de::Error::custom)
+fn offset_limit(given: Given, named: Option<PressureUnit>) -> Result<Kpa, String> {
+    let kpa = given.kpa(named.unwrap_or(PressureUnit::Kpa));
+    if (0.0..=50.0).contains(&kpa.0) {
+        return Ok(kpa);
+    }
+    Err(format!("{} kPa is no limit of a sensor's offset; give 0 to 50 kPa", kpa.0))
 }
 
-fn idle_target<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Option<f64>, D::Error> {
-    values::checked_idle_target(f64::deserialize(deserializer)?)
-        .map(Some)
-        .map_err(de::Error::custom)
-}
-
-fn threshold<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Option<f64>, D::Error> {
-    values::checked_threshold(f64::deserialize(deserializer)?).map(Some).map_err(de::Error::custom)
-}
-
-fn name<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Option<String>, D::Error> {
-    values::name(&String::deserialize(deserializer)?).map(Some).map_err(de::Error::custom)
-}
-
-fn unit<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Option<PressureUnit>, D::Error> {
-    let text = String::deserialize(deserializer)?;
-    let known = || PressureUnit::ALL.map(PressureUnit::symbol).join(", ");
-    PressureUnit::parse(&text)
-        .map(Some)
-        .ok_or_else(|| format!("{text:?} is no unit of pressure; known are {}", known()))
-        .map_err(de::Error::custom)
+fn gain_limit(percent: f64) -> Result<f64, String> {
+    if (0.0..=50.0).contains(&percent) {
+        return Ok(percent);
+    }
+    Err(format!("{percent} % is no limit of a sensor's gain; give 0 to 50"))
 }
 
 #[cfg(test)]
@@ -215,8 +294,22 @@ mod tests {
         assert_eq!(profile.units, Some(PressureUnit::InHg));
         assert_eq!(text.lines().count(), KEYS.len());
         for key in KEYS {
-            assert!(text.contains(&format!("{key} = ")), "{key}");
+            assert!(text.contains(&format!("{} = ", key.name)), "{}", key.name);
         }
+    }
+
+    #[test]
+    fn every_example_is_a_profile() {
+        let all = KEYS.map(|key| key.example).join("\n");
+        assert_eq!(parse(&all).map(|profile| profile.cylinders), Ok(Some(4)));
+    }
+
+    #[test]
+    fn a_bare_number_is_in_the_unit_of_the_profile() {
+        let profile = parse("tolerance = 10\nunits = 'mmHg'\nsensor_offset_limit = 5\n").unwrap();
+        assert!((profile.tolerance.unwrap().0 - 1.333_223_874_15).abs() < 1e-9);
+        assert!((profile.sensor_offset_limit.unwrap().0 - 0.666_611_937).abs() < 1e-9);
+        assert_eq!(parse("tolerance = 10\n").unwrap().tolerance, Some(Kpa(10.0)));
     }
 
     #[test]
@@ -235,15 +328,25 @@ mod tests {
             ("\ncylinders = 99\n", "99 cylinders"),
             ("\ntolerance = '10 stone'\n", "stone"),
             ("\ntolerance = true\n", "10 mmHg"),
-            ("\nbaro = 1008\n", "hPa"),
+            ("\ntolerance = -1\n", "above zero"),
+            ("\nbaro = 760\n", "hPa"),
             ("\nunits = 'ells'\n", "known are Pa"),
-            ("\nbalance_pipe = 'yes'\n", "bool"),
-            ("\ncar = \n", "line 2"),
+            ("\nbalance_pipe = 'yes'\n", "true or false"),
+            ("\ncar = \n", "car = \"Blue saloon\""),
+            ("\ncarb1 = Front\n", "carb1 = \"Front\""),
             ("\ncarb1 = ' '\n", "letter"),
+            ("\ncylinders = 'four'\n", "found the text \"four\", needed is a whole number from 2"),
+            ("\ncylinders = -4\n", "found the number -4"),
+            ("\nidle_target_rpm = [850]\n", "found a list"),
+            ("\n[carb1]\nname = 'x'\n", "found a section"),
+            ("\nthis is [ not toml\n", "an equals sign"),
+            ("car = 'x'\ncar = 'y'\n", "twice"),
         ] {
             let message = parse(text).unwrap_err();
             assert!(message.contains(words), "{text}: {message}");
             assert!(message.contains("line 2"), "{text}: {message}");
+            assert!(!message.contains("expected"), "{text}: {message}");
+            assert!(message.contains("; "), "what to do? {message}");
         }
     }
 }

@@ -6,8 +6,29 @@ use std::path::PathBuf;
 /// Number of cylinders, checked.
 pub type Cylinders = u32;
 
-/// A pressure such as `10 mmHg`; without a unit it is in kPa.
-pub fn pressure(text: &str) -> Result<Kpa, String> {
+/// A pressure as a person writes it: `10 mmHg`, or a bare number whose unit goes without saying.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Given {
+    /// The number.
+    pub value: f64,
+    /// The unit behind it, when there is one.
+    pub unit: Option<PressureUnit>,
+}
+
+impl Given {
+    /// A number without a unit.
+    pub fn bare(value: f64) -> Self {
+        Given { value, unit: None }
+    }
+
+    /// In kPa; a bare number is in `usual`.
+    pub fn kpa(self, usual: PressureUnit) -> Kpa {
+        self.unit.unwrap_or(usual).to_kpa(self.value)
+    }
+}
+
+/// A pressure such as `10 mmHg`.
+pub fn pressure(text: &str) -> Result<Given, String> {
     let text = text.trim();
     let end = text
         .find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | ',' | '+' | '-')))
@@ -18,47 +39,75 @@ pub fn pressure(text: &str) -> Result<Kpa, String> {
         .parse::<f64>()
         .map_err(|_| format!("{text:?} has no number in front; write it like '10 mmHg'"))?;
     if unit.trim().is_empty() {
-        return Ok(Kpa(value));
+        return Ok(Given::bare(value));
     }
     let unit = PressureUnit::parse(unit).ok_or_else(|| {
         let known = PressureUnit::ALL.map(PressureUnit::symbol).join(", ");
         format!("{:?} is no unit of pressure; known are {known}", unit.trim())
     })?;
-    Ok(unit.to_kpa(value))
+    Ok(Given { value, unit: Some(unit) })
 }
 
-/// A pressure above zero that a difference may have.
-pub fn tolerance(text: &str) -> Result<Kpa, String> {
-    checked_tolerance(pressure(text)?)
+/// A tolerance on the command line; [`checked_tolerance`] looks at its size.
+pub fn tolerance(text: &str) -> Result<Given, String> {
+    let given = pressure(text)?;
+    if given.value > 0.0 {
+        return Ok(given);
+    }
+    Err("must be above zero, such as '10 mmHg'".into())
 }
 
-/// A tolerance that makes sense.
-pub fn checked_tolerance(value: Kpa) -> Result<Kpa, String> {
-    if value.0 > 0.0 && value.0 <= 50.0 {
-        return Ok(value);
+/// A tolerance that makes sense; a bare number is in `named`, or in kPa when nobody named a unit.
+pub fn checked_tolerance(given: Given, named: Option<PressureUnit>) -> Result<Kpa, String> {
+    const MOST: Kpa = Kpa(50.0);
+    let unit = given.unit.or(named).unwrap_or(PressureUnit::Kpa);
+    let (value, symbol) = (given.value, unit.symbol());
+    if value <= 0.0 {
+        return Err(format!(
+            "a tolerance of {value} {symbol} is none; it must be above zero, such as '10 mmHg'"
+        ));
+    }
+    if unit.to_kpa(value).0 <= MOST.0 {
+        return Ok(unit.to_kpa(value));
     }
     Err(format!(
-        "{} kPa is no tolerance (above 0, up to 50 kPa); write the unit behind the number, such \
-         as '10 mmHg'",
-        value.0
+        "{value} {symbol} is no tolerance (at most {:.0} {symbol}); write the unit behind the \
+         number, such as '10 mmHg'",
+        unit.from_kpa(MOST)
     ))
 }
 
-/// A barometric pressure.
-pub fn baro(text: &str) -> Result<Kpa, String> {
-    checked_baro(pressure(text)?)
-}
+/// Where a bare number can be nothing but a barometer in this unit.
+const BARE_BAROMETERS: [(PressureUnit, f64, f64); 3] = [
+    (PressureUnit::Kpa, 95.0, 108.0),
+    (PressureUnit::Hpa, 950.0, 1080.0),
+    (PressureUnit::InHg, 28.0, 32.0),
+];
 
-/// A barometric pressure that makes sense: from a pass at 5,000 m to a deep valley.
-pub fn checked_baro(value: Kpa) -> Result<Kpa, String> {
-    if (50.0..=115.0).contains(&value.0) {
-        return Ok(value);
+/// A barometric pressure that makes sense: from a pass at 5,000 m to a deep valley. A bare number
+/// is in `named` where it can be, else in the unit in which it can be a barometer near sea level.
+pub fn checked_baro(given: Given, named: Option<PressureUnit>) -> Result<Kpa, String> {
+    let value = given.value;
+    let possible = |kpa: Kpa| Some(kpa).filter(|kpa| (50.0..=115.0).contains(&kpa.0));
+    if let Some(unit) = given.unit {
+        return possible(unit.to_kpa(value)).ok_or_else(|| {
+            format!(
+                "{value} {} is no barometric pressure (50 to 115 kPa); give it like '1008 hPa' \
+                 or '29.8 inHg'",
+                unit.symbol()
+            )
+        });
     }
-    Err(format!(
-        "{} kPa is no barometric pressure (50 to 115 kPa); write the unit behind the number, such \
-         as '29.8 inHg' or '1008 hPa'",
-        value.0
-    ))
+    let told_apart = || {
+        let unit = BARE_BAROMETERS.iter().find(|(_, low, high)| (*low..=*high).contains(&value));
+        unit.map(|(unit, _, _)| unit.to_kpa(value))
+    };
+    named.and_then(|unit| possible(unit.to_kpa(value))).or_else(told_apart).ok_or_else(|| {
+        format!(
+            "{value} does not tell its unit; write it behind the number, such as '1008 hPa', \
+             '{value} kPa' or '29.8 inHg'"
+        )
+    })
 }
 
 /// A number of cylinders.
@@ -84,6 +133,9 @@ pub fn idle_target(text: &str) -> Result<f64, String> {
 pub fn checked_idle_target(rpm: f64) -> Result<f64, String> {
     if (200.0..=3000.0).contains(&rpm) {
         return Ok(rpm);
+    }
+    if rpm <= 0.0 {
+        return Err(format!("{rpm} rev/min is no idle speed; it must be above zero: 200 to 3000"));
     }
     Err(format!("{rpm} rev/min is no idle speed; give 200 to 3000"))
 }
@@ -132,7 +184,7 @@ mod tests {
     #[test]
     fn pressures_with_and_without_a_unit() {
         let near = |text: &str, want: f64| {
-            let got = pressure(text).unwrap().0;
+            let got = pressure(text).unwrap().kpa(PressureUnit::Kpa).0;
             assert!((got - want).abs() < 1e-6, "{text}: {got}");
         };
         near("100.8", 100.8);
@@ -143,19 +195,53 @@ mod tests {
     }
 
     #[test]
+    fn a_bare_number_is_in_the_unit_that_was_named() {
+        let read = |value, named| checked_tolerance(Given::bare(value), named).unwrap().0;
+        assert!((read(10.0, Some(PressureUnit::MmHg)) - 1.333_223_874_15).abs() < 1e-9);
+        assert_eq!(read(10.0, None), 10.0);
+        let said = Given { value: 1.0, unit: Some(PressureUnit::Kpa) };
+        assert_eq!(checked_tolerance(said, Some(PressureUnit::MmHg)), Ok(Kpa(1.0)));
+        let refused = checked_tolerance(Given::bare(1000.0), Some(PressureUnit::MmHg)).unwrap_err();
+        assert!(refused.contains("1000 mmHg") && refused.contains("at most 375 mmHg"), "{refused}");
+    }
+
+    #[test]
+    fn a_bare_barometer_is_in_the_unit_in_which_it_can_be_one() {
+        let read = |value, named| checked_baro(Given::bare(value), named).map(|kpa| kpa.0);
+        for (value, named, want) in [
+            (100.8, None, 100.8),
+            (1008.0, None, 100.8),
+            (29.8, None, 29.8 * 3.386_388_640_341),
+            (760.0, Some(PressureUnit::MmHg), 101.325),
+            (14.7, Some(PressureUnit::Psi), 101.352_932),
+            // 29.8 mmHg is no barometer, 29.8 inHg is.
+            (29.8, Some(PressureUnit::MmHg), 29.8 * 3.386_388_640_341),
+        ] {
+            let got = read(value, named).unwrap();
+            assert!((got - want).abs() < 1e-4, "{value} {named:?}: {got}");
+        }
+        for unclear in [760.0, 14.7, 84.0, 0.0, -100.0, f64::NAN] {
+            assert!(read(unclear, None).unwrap_err().contains("unit"), "{unclear}");
+        }
+        let said = Given { value: 84.0, unit: Some(PressureUnit::Kpa) };
+        assert_eq!(checked_baro(said, None), Ok(Kpa(84.0)));
+    }
+
+    #[test]
     fn what_makes_no_sense_is_refused_with_the_way_out() {
         assert!(pressure("mmHg").unwrap_err().contains("'10 mmHg'"));
         assert!(pressure("10 stone").unwrap_err().contains("inHg"));
-        assert!(baro("1008").unwrap_err().contains("hPa"));
-        for bad in ["0", "-1", "1e999", "NaN", "1000 bar"] {
+        for bad in ["0", "-1", "1e999", "NaN", "-1 mmHg"] {
             assert!(tolerance(bad).is_err(), "{bad}");
         }
+        assert!(checked_tolerance(pressure("1000 bar").unwrap(), None).is_err());
         for bad in ["1", "17", "four", "-4"] {
             assert!(cylinders(bad).is_err(), "{bad}");
         }
-        for bad in ["NaN", "inf", "50"] {
+        for bad in ["NaN", "inf", "50", "-5"] {
             assert!(idle_target(bad).is_err(), "{bad}");
         }
+        assert!(idle_target("-5").unwrap_err().contains("above zero"));
         assert!(name(" \t").is_err());
     }
 

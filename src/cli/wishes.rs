@@ -1,12 +1,17 @@
 //! What holds when flag, profile, log header and default speak of the same thing: the first of
 //! them that says anything.
 
-use super::args::{Car, Output, Reading};
+use super::args::{Car, Reading};
 use super::failure::Failure;
 use super::profile::Profile;
+use super::sides;
+use super::values::{self, Given};
 use crate::findings::{Conditions, Sides};
-use crate::log::{Baro, Head, ReadOptions};
-use crate::units::PressureUnit;
+use crate::log::{Head, Log, ReadOptions, Taken};
+use crate::units::{Kpa, PressureUnit};
+
+/// Says what a pressure is in kPa when a bare number is in the unit named.
+type Check = fn(Given, Option<PressureUnit>) -> Result<Kpa, String>;
 
 /// Flags over profile.
 #[derive(Debug, Clone)]
@@ -14,24 +19,41 @@ pub struct Wishes {
     reading: Reading,
     car: Car,
     profile: Profile,
+    units: Option<PressureUnit>,
+    tolerance: Option<Kpa>,
+    baro: Option<Kpa>,
 }
 
 impl Wishes {
-    /// Reads the profile, when there is one.
+    /// Reads the profile, when there is one; `units` is what `--units` says.
     ///
     /// # Errors
-    /// As [`Profile::read`].
-    pub fn new(reading: &Reading, car: &Car) -> Result<Self, Failure> {
+    /// As [`Profile::read`], and a pressure on the command line that makes no sense.
+    pub fn new(reading: &Reading, car: &Car, units: Option<PressureUnit>) -> Result<Self, Failure> {
         let profile = match &reading.profile {
             Some(path) => Profile::read(path)?,
             None => Profile::default(),
         };
-        Ok(Wishes { reading: reading.clone(), car: car.clone(), profile })
+        let units = units.or(profile.units);
+        let flag = |flag: &'static str, given: Option<Given>, check: Check| {
+            let wrong = |what| Failure::Value { flag, what };
+            given.map(|given| check(given, units)).transpose().map_err(wrong)
+        };
+        let tolerance = flag("tolerance", car.tolerance, values::checked_tolerance)?;
+        let baro = flag("baro", reading.baro, values::checked_baro)?;
+        Ok(Wishes {
+            tolerance: tolerance.or(profile.tolerance),
+            baro: baro.or(profile.baro),
+            reading: reading.clone(),
+            car: car.clone(),
+            profile,
+            units,
+        })
     }
 
     /// Unit of pressure in the answer.
-    pub fn unit(&self, output: &Output) -> PressureUnit {
-        output.units.or(self.profile.units).unwrap_or(PressureUnit::Kpa)
+    pub fn unit(&self) -> PressureUnit {
+        self.units.unwrap_or(PressureUnit::Kpa)
     }
 
     /// What the car is called.
@@ -43,25 +65,47 @@ impl Wishes {
     pub fn read_options(&self, name: String) -> ReadOptions {
         ReadOptions {
             columns: self.reading.columns.clone().or_else(|| self.profile.columns.clone()),
-            baro: self.reading.baro.or(self.profile.baro),
+            baro: self.baro,
             lenient: self.reading.lenient,
             name,
             pressure_unit: self.reading.log_units.or(self.profile.log_units),
         }
     }
 
-    /// What the findings are told.
-    pub fn conditions(&self, head: &Head, baro: &Baro, threshold: Option<f64>) -> Conditions {
-        let (reading, car, profile) = (&self.reading, &self.car, &self.profile);
-        let usual = Conditions::default();
-        let name = |flag: &Option<String>, profile: &Option<String>, head: &Option<String>| {
+    /// The names of the sides: flag, profile, header, headings, default.
+    ///
+    /// # Errors
+    /// [`Failure::SameNames`] where both have been given one name.
+    fn sides(&self, head: &Head, taken: &[Taken]) -> Result<Sides, Failure> {
+        let (car, profile) = (&self.car, &self.profile);
+        let said = |flag: &Option<String>, profile: &Option<String>, head: &Option<String>| {
             flag.clone().or_else(|| profile.clone()).or_else(|| head.clone())
         };
-        Conditions {
-            sides: Sides {
-                one: name(&car.carb1, &profile.carb1, &head.carb1).unwrap_or(usual.sides.one),
-                two: name(&car.carb2, &profile.carb2, &head.carb2).unwrap_or(usual.sides.two),
-            },
+        let one = said(&car.carb1, &profile.carb1, &head.carb1);
+        let two = said(&car.carb2, &profile.carb2, &head.carb2);
+        let filled = |from: Sides| Sides {
+            one: one.clone().unwrap_or(from.one),
+            two: two.clone().unwrap_or(from.two),
+        };
+        let apart = |sides: &Sides| !sides::same(&sides.one, &sides.two);
+        let read = sides::from_headings(taken).map(filled).filter(apart);
+        let sides = read.unwrap_or_else(|| filled(Sides::default()));
+        if apart(&sides) {
+            return Ok(sides);
+        }
+        Err(Failure::SameNames { name: sides.one })
+    }
+
+    /// What the findings are told.
+    ///
+    /// # Errors
+    /// [`Failure::SameNames`] where both sides have been given one name.
+    pub fn conditions(&self, log: &Log, threshold: Option<f64>) -> Result<Conditions, Failure> {
+        let (head, baro) = (&log.head, &log.baro);
+        let (reading, car, profile) = (&self.reading, &self.car, &self.profile);
+        let usual = Conditions::default();
+        Ok(Conditions {
+            sides: self.sides(head, &log.taken)?,
             cylinders: reading
                 .cylinders
                 .or(profile.cylinders)
@@ -69,10 +113,7 @@ impl Wishes {
                 .unwrap_or(usual.cylinders),
             baro_kpa: baro.kpa,
             u_baro_kpa: baro.u_kpa,
-            tolerance_kpa: car
-                .tolerance
-                .or(profile.tolerance)
-                .map_or(usual.tolerance_kpa, |kpa| kpa.0),
+            tolerance_kpa: self.tolerance.map_or(usual.tolerance_kpa, |kpa| kpa.0),
             threshold_rpm: threshold.or(profile.threshold_rpm),
             idle_target_rpm: car.idle_target.or(profile.idle_target_rpm).or(head.idle_target_rpm),
             balance_pipe: car.balance_pipe || profile.balance_pipe.unwrap_or(false),
@@ -82,19 +123,43 @@ impl Wishes {
             sensor_gain_limit: profile
                 .sensor_gain_limit_percent
                 .map_or(usual.sensor_gain_limit, |percent| percent / 100.0),
-        }
+        })
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::log::BaroFrom;
-    use crate::units::Kpa;
+    use crate::log::{Baro, BaroFrom};
+    use crate::sample::Track;
+
+    fn wishes(reading: Reading, car: Car, profile: Profile) -> Wishes {
+        Wishes { reading, car, profile, units: None, tolerance: None, baro: None }
+    }
+
+    fn log(head: Head) -> Log {
+        let baro = Baro { kpa: 100.0, u_kpa: 0.1, from: BaroFrom::Given };
+        let (track, remarks, taken) = (Track::default(), Vec::new(), Vec::new());
+        Log { head, track, rows: 0, bad_rows: 0, remarks, taken, baro }
+    }
 
     fn conditions(reading: Reading, profile: Profile, head: Head) -> Conditions {
-        let baro = Baro { kpa: 100.0, u_kpa: 0.1, from: BaroFrom::Given };
-        Wishes { reading, car: Car::default(), profile }.conditions(&head, &baro, None)
+        wishes(reading, Car::default(), profile).conditions(&log(head), None).unwrap()
+    }
+
+    #[test]
+    fn one_name_for_both_sides_is_refused_wherever_it_comes_from() {
+        let named = |one: &str, two: &str, head: Head| {
+            let car = Car { carb1: Some(one.into()), ..Car::default() };
+            let profile = Profile { carb2: Some(two.into()), ..Profile::default() };
+            wishes(Reading::default(), car, profile).conditions(&log(head), None)
+        };
+        assert!(named("Up", "Down", Head::default()).is_ok());
+        let message = named("Up", "up", Head::default()).unwrap_err().to_string();
+        assert!(message.contains("both sides are called \"Up\""), "{message}");
+        let head = Head { carb1: Some("X".into()), carb2: Some("X".into()), ..Head::default() };
+        let none = wishes(Reading::default(), Car::default(), Profile::default());
+        assert!(none.conditions(&log(head), None).is_err());
     }
 
     #[test]

@@ -1,23 +1,26 @@
 //! The balance of the two carburettors, in words.
 
-use super::facts::{LogFacts, significant};
-use super::layout::{Align, Table, columns};
+use super::facts::{LogFacts, minds, significant};
+use super::layout::{Align, Table, shortened};
 use super::page::{Page, Tone, fixed};
 use crate::findings::balance::{Balance, Open, PlateauBalance, ZeroMethod, ZeroUsed};
-use crate::findings::{Conditions, Verdict};
+use crate::findings::{Conditions, Sides, Verdict};
 use crate::units::Kpa;
 
 /// The report without its cautions: verdict, table, what it means, causes, the log.
 pub fn body(page: &mut Page, log: &LogFacts, finding: &Balance, conditions: &Conditions) {
+    let remarks = log.remarks_with(&[]);
     page.heading(&finding.say, tone(finding.verdict));
+    minds(page, &remarks);
     table(page, finding, conditions);
     meaning(page, finding, conditions);
     causes(page, &finding.causes);
-    log.write(page);
+    log.write(page, &remarks);
 }
 
-/// Names of sides up to this many columns wide stand over the table.
-const LONGEST_NAME: usize = 9;
+/// Names of sides stand over the table up to this many columns wide: longer ones would push it off
+/// a page of 80.
+const LONGEST_NAME: usize = 8;
 
 /// What the uncertainty of each plateau consists of.
 pub fn budget(page: &mut Page, finding: &Balance) {
@@ -86,14 +89,12 @@ pub fn table(page: &mut Page, finding: &Balance, conditions: &Conditions) {
         return;
     }
     let (sides, unit) = (&conditions.sides, page.unit.symbol());
-    // Long names would push the table off the page.
-    let short = columns(&sides.one).max(columns(&sides.two)) <= LONGEST_NAME;
-    let (one, two) = if short { (&*sides.one, &*sides.two) } else { ("side 1", "side 2") };
+    let [one, two] = shortened([&sides.one, &sides.two], LONGEST_NAME);
     let mut table = Table::default()
         .group("time, s", Align::Right, &["from", "to"])
         .group("speed", Align::Right, &["rev/min"])
-        .group(one, Align::Right, &[unit])
-        .group(two, Align::Right, &[unit])
+        .group(&one, Align::Right, &[unit])
+        .group(&two, Align::Right, &[unit])
         .group(&format!("difference, {unit}"), Align::Right, &["low", "value", "high"])
         .group("verdict", Align::Left, &[""]);
     for plateau in &finding.plateaus {
@@ -111,14 +112,10 @@ pub fn table(page: &mut Page, finding: &Balance, conditions: &Conditions) {
     }
     page.table(&table);
     page.gap();
-    let who = if short {
-        format!("{one} and {two}")
-    } else {
-        format!("Side 1 ({}) and side 2 ({})", sides.one, sides.two)
-    };
+    let Sides { one, two } = sides;
     page.paragraph(&format!(
-        "{who}: vacuum as read. Difference: {one} less {two}, the sensors' zero taken out; it \
-         lies between low and high with 95 % confidence. Tolerance: {} either way.",
+        "{one} and {two}: vacuum as read. Difference: {one} less {two}, the sensors' zero taken \
+         out; it lies between low and high with 95 % confidence. Tolerance: {} either way.",
         page.pressure(finding.tolerance_kpa),
     ));
 }
@@ -247,6 +244,7 @@ fn zero(page: &Page, zero: &ZeroUsed) -> String {
 #[cfg(test)]
 mod tests {
     use super::super::cautions;
+    use super::super::layout::columns;
     use super::*;
     use crate::units::PressureUnit;
 
@@ -277,6 +275,20 @@ mod tests {
     }
 
     fn text(plateaus: &[PlateauBalance], width: usize, unit: PressureUnit) -> String {
+        written(plateaus, width, unit, ["Front", "Rear"])
+    }
+
+    fn named(sides: [&str; 2]) -> String {
+        let plateaus = [plateau(Some(851.2), Verdict::OutOfTolerance)];
+        written(&plateaus, 80, PressureUnit::Kpa, sides)
+    }
+
+    fn written(
+        plateaus: &[PlateauBalance],
+        width: usize,
+        unit: PressureUnit,
+        [one, two]: [&str; 2],
+    ) -> String {
         let finding = Balance {
             zero: ZeroUsed { method: ZeroMethod::EngineOff, offset_kpa: -0.31, u_kpa: 0.02 },
             tolerance_kpa: 1.3,
@@ -296,8 +308,8 @@ mod tests {
             guessed: vec![],
         };
         let mut conditions = Conditions::default();
-        conditions.sides.one = "Front".into();
-        conditions.sides.two = "Rear".into();
+        conditions.sides.one = one.into();
+        conditions.sides.two = two.into();
         let mut page = Page::new(width, unit, false);
         body(&mut page, &log, &finding, &conditions);
         cautions::write(&mut page, &cautions::for_balance(finding.verdict));
@@ -330,6 +342,17 @@ mod tests {
         assert!(page.contains("-17.6  -16.5  -15.4"), "{page}");
         assert!(page.replace("\n", " ").contains("Tolerance: 9.8 mmHg"), "{page}");
         assert!(!page.contains("kPa"), "{page}");
+    }
+
+    #[test]
+    fn long_names_are_shortened_over_the_table_and_whole_under_it() {
+        let page = named(["Carburettor front", "Carburettor rear"]);
+        let table: Vec<&str> = page.lines().skip(2).take(3).collect();
+        assert!(table[0].contains(" Ca…front  Car…rear"), "{page}");
+        assert!(table.iter().all(|line| columns(line) <= 80), "{page}");
+        let flat = page.replace('\n', " ");
+        assert!(flat.contains("Carburettor front less Carburettor rear"), "{page}");
+        assert!(!page.contains("side 1"), "{page}");
     }
 
     #[test]

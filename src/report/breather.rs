@@ -2,7 +2,7 @@
 
 use super::balance::causes;
 use super::cautions;
-use super::facts::LogFacts;
+use super::facts::{LogFacts, minds};
 use super::layout::{Align, Table};
 use super::page::{Page, Tone, fixed};
 use crate::findings::breather::{Breather, BreatherVerdict, TimesFrom};
@@ -15,11 +15,13 @@ pub fn write(page: &mut Page, log: &LogFacts, finding: &Breather) {
 
 /// The report without its cautions.
 pub fn body(page: &mut Page, log: &LogFacts, finding: &Breather) {
+    let remarks = log.remarks_with(&[]);
     page.heading(&finding.say, tone(finding.verdict));
+    minds(page, &remarks);
     table(page, finding);
     meaning(page, finding);
     causes(page, &finding.causes);
-    log.write(page);
+    log.write(page, &remarks);
 }
 
 /// How a verdict is coloured.

@@ -2,7 +2,7 @@
 
 use super::balance::{tone, words};
 use super::cautions;
-use super::facts::LogFacts;
+use super::facts::{LogFacts, minds};
 use super::layout::{Align, Table};
 use super::page::{Page, Tone};
 use crate::findings::compare::Comparison;
@@ -21,8 +21,10 @@ pub fn body(page: &mut Page, before: &LogFacts, after: &LogFacts, finding: &Comp
         [("Before", &finding.before, before), ("After", &finding.after, after)]
     {
         page.heading(&format!("{name}: {}", words(balance.verdict)), Tone::Plain);
-        page.item(&balance.say);
-        log.items(page);
+        let remarks = log.remarks_with(&[]);
+        page.paragraph(&balance.say);
+        minds(page, &remarks);
+        log.items(page, &remarks);
     }
 }
 

@@ -39,24 +39,60 @@ impl LogFacts {
         line + "."
     }
 
-    /// The section 'About the log': the line and one item a remark.
-    pub fn write(&self, page: &mut Page) {
+    /// The section 'About the log': the line, the calm ones of `remarks`, what was guessed.
+    pub fn write(&self, page: &mut Page, remarks: &[Remark]) {
         page.heading("About the log", Tone::Plain);
-        self.items(page);
+        self.items(page, remarks);
         for guess in &self.guessed {
             page.item(guess);
         }
     }
 
-    /// The same without its heading.
-    pub fn items(&self, page: &mut Page) {
+    /// The same without its heading and the guesses.
+    pub fn items(&self, page: &mut Page, remarks: &[Remark]) {
         if let Some(car) = &self.car {
             page.item(&format!("Car: {car}."));
         }
         page.item(&self.line());
-        for remark in &self.remarks {
+        for remark in remarks.iter().filter(|remark| !shakes(remark)) {
             page.item(&remark_line(remark));
         }
+    }
+
+    /// Every remark on a finding: the log's and the signal's, then the finding's own.
+    pub fn remarks_with(&self, own: &[Remark]) -> Vec<Remark> {
+        self.remarks.iter().chain(own).cloned().collect()
+    }
+}
+
+/// Remarks that shake the result: whoever reads the verdict has to read them with it.
+const SHAKING: [&str; 11] = [
+    "saturated",
+    "stuck_sensor",
+    "pickup_factor",
+    "vacuum_doubtful",
+    "unit_assumed",
+    "same_column",
+    "hoses_swapped",
+    "unknown_mark",
+    "hose_off",
+    "swap_doubtful",
+    "difference_steps",
+];
+
+fn shakes(remark: &Remark) -> bool {
+    SHAKING.contains(&remark.code)
+}
+
+/// Those of the remarks that shake the result, in their order.
+pub fn shaking(remarks: &[Remark]) -> Vec<&Remark> {
+    remarks.iter().filter(|remark| shakes(remark)).collect()
+}
+
+/// One 'Mind:' paragraph a remark that shakes the result; they stand under the verdict.
+pub fn minds(page: &mut Page, remarks: &[Remark]) {
+    for remark in shaking(remarks) {
+        page.paragraph(&format!("Mind: {}", remark_line(remark)));
     }
 }
 
@@ -114,6 +150,31 @@ mod tests {
         for (value, want) in cases {
             assert_eq!(significant(value, 3), want, "{value}");
         }
+    }
+
+    #[test]
+    fn what_shakes_the_result_stands_apart_from_the_rest() {
+        let stuck = Remark::new("stuck_sensor", 1, &[], "sensor 1 stuck");
+        let gap = Remark::new("gap", 1, &[], "a gap");
+        let own = Remark::new("swap_doubtful", 1, &[], "the swap did nothing");
+        let facts = LogFacts {
+            car: None,
+            rows: 2,
+            bad_rows: 0,
+            duration_s: 1.0,
+            sample_rate_hz: None,
+            remarks: vec![gap, stuck],
+            guessed: vec![],
+        };
+        let all = facts.remarks_with(&[own]);
+        let codes: Vec<&str> = shaking(&all).iter().map(|remark| remark.code).collect();
+        assert_eq!(codes, ["stuck_sensor", "swap_doubtful"]);
+        let mut page = Page::new(80, crate::units::PressureUnit::Kpa, false);
+        minds(&mut page, &all);
+        facts.write(&mut page, &all);
+        let want = "Mind: Sensor 1 stuck.\nMind: The swap did nothing.\n\n\
+                    About the log\n- 2 rows over 1.0 s.\n- A gap.\n";
+        assert_eq!(page.finish(), want);
     }
 
     #[test]

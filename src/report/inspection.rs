@@ -1,6 +1,6 @@
 //! What is in a log, before anything is claimed of the engine.
 
-use super::facts::LogFacts;
+use super::facts::{LogFacts, minds};
 use super::layout::{Align, Table};
 use super::page::{Page, Tone};
 use crate::units::PressureUnit;
@@ -125,7 +125,8 @@ impl Inspection {
     /// The whole report.
     pub fn write(&self, page: &mut Page) {
         page.heading(&self.sentence(), Tone::Plain);
-        self.log.items(page);
+        minds(page, &self.log.remarks);
+        self.log.items(page, &self.log.remarks);
         page.heading("Columns", Tone::Plain);
         for column in &self.columns {
             page.item(&column.text);

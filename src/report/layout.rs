@@ -8,6 +8,33 @@ pub fn columns(text: &str) -> usize {
     text.width()
 }
 
+/// Two different names, each at most `width` columns wide (at least 3), still different: cut at the
+/// end, or, where that would make them one, in the middle, so that what differs is seen.
+pub fn shortened(names: [&str; 2], width: usize) -> [String; 2] {
+    let cut = names.map(|name| match columns(name) <= width {
+        true => name.to_string(),
+        false => format!("{}…", start(name, width - 1)),
+    });
+    if cut[0] != cut[1] {
+        return cut;
+    }
+    let alike = names[0].chars().zip(names[1].chars()).take_while(|(a, b)| a == b).count();
+    names.map(|name| {
+        let tail: String = name.chars().skip(alike).collect();
+        match width.checked_sub(columns(&tail) + 1) {
+            Some(room) => format!("{}…{tail}", start(name, room).trim_end()),
+            None => format!("…{}…", start(&tail, width - 2)),
+        }
+    })
+}
+
+/// As much of the start of a text as `width` columns hold.
+fn start(text: &str, width: usize) -> &str {
+    let fits = |end: &usize| columns(&text[..*end]) <= width;
+    let end = text.char_indices().map(|(at, c)| at + c.len_utf8()).take_while(fits).last();
+    &text[..end.unwrap_or(0)]
+}
+
 /// Breaks a text at blanks so that no line is wider than `width`, where its words allow it. The
 /// first line starts with `first`, the others with `next`; the last line ends with a line feed.
 pub fn wrap(text: &str, width: usize, first: &str, next: &str) -> String {
@@ -264,6 +291,23 @@ mod tests {
             Table::default().group("Größe", Align::Left, &["a"]).group("前", Align::Right, &["b"]);
         table.row(vec![Some("é".into()), Some("1".into())]);
         assert_eq!(table.draw(80), "Größe  前\na       b\né       1\n");
+    }
+
+    #[test]
+    fn two_long_names_stay_apart() {
+        let short = |one, two| shortened([one, two], 8);
+        assert_eq!(short("Front", "Rear"), ["Front", "Rear"]);
+        assert_eq!(short("Front carburettor", "Rear"), ["Front c…", "Rear"]);
+        assert_eq!(short("carburettor 1", "carburettor 2"), ["carbur…1", "carbur…2"]);
+        assert_eq!(short("Carburettor front", "Carburettor rear"), ["Ca…front", "Car…rear"]);
+        let long = short("The carburettor at the bulkhead", "The carburettor at the radiator side");
+        assert_eq!(long, ["…bulkhe…", "…radiat…"]);
+        assert_eq!(short("Carburettor", "Carburettor two"), ["Carbure…", "Car… two"]);
+        for name in long {
+            assert!(columns(&name) <= 8, "{name}");
+        }
+        let wide = short("気化器の前の方です", "気化器の前の後です");
+        assert!(wide[0] != wide[1] && wide.iter().all(|name| columns(name) <= 8), "{wide:?}");
     }
 
     #[test]

@@ -1,6 +1,6 @@
 //! The sheet a report is written on: width, unit of pressure, colour.
 
-use super::layout::{Table, wrap};
+use super::layout::{Table, columns, wrap};
 use crate::units::{Kpa, PressureUnit};
 
 /// How a heading is meant. Colour only repeats what the words say.
@@ -97,6 +97,22 @@ impl Page {
         self.text += &wrap(text, self.width, "- ", "  ");
     }
 
+    /// A command line, broken only between words and so that a shell reads on.
+    pub fn command(&mut self, words: &[String]) {
+        const READ_ON: &str = " \\";
+        let mut line = String::from("$");
+        for (k, word) in words.iter().enumerate() {
+            let last = k + 1 == words.len();
+            let room = self.width.saturating_sub(if last { 0 } else { READ_ON.len() });
+            if k > 0 && columns(&line) + 1 + columns(word) > room {
+                self.text += &format!("{line}{READ_ON}\n");
+                line = String::from("   ");
+            }
+            line += &format!(" {word}");
+        }
+        self.text += &format!("{line}\n");
+    }
+
     /// A table, set in columns or, on a page too narrow, line under line.
     pub fn table(&mut self, table: &Table) {
         self.gap();
@@ -129,6 +145,19 @@ mod tests {
         assert_eq!(page(PressureUnit::MmHg).pressure(1.333_223_874), "10.0 mmHg");
         assert_eq!(page(PressureUnit::InHg).pressure(67.727_772_8), "20.00 inHg");
         assert_eq!(page(PressureUnit::Kpa).number(-0.001), "0.00");
+    }
+
+    #[test]
+    fn a_command_line_reads_on_where_it_is_broken() {
+        let words = ["evenbreath", "compare", "some/before.csv", "some/after.csv"];
+        let command = |width| {
+            let mut page = Page::new(width, PressureUnit::Kpa, false);
+            page.command(&words.map(str::to_string));
+            page.finish()
+        };
+        assert_eq!(command(80), "$ evenbreath compare some/before.csv some/after.csv\n");
+        let want = "$ evenbreath compare some/before.csv \\\n    some/after.csv\n";
+        assert_eq!(command(40), want);
     }
 
     #[test]

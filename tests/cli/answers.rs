@@ -225,3 +225,102 @@ fn the_readme_shows_what_the_program_prints() {
         assert!(known, "{flag} is in the README, not in the help");
     }
 }
+
+#[test]
+fn a_bare_number_takes_the_unit_of_the_answer() {
+    let folder = folder("answer-bare");
+    let log = file(&folder, "log.csv", idle(6.0, 30));
+    let tolerance = |args: &[&str]| {
+        let args = [["balance", &log, "--json"].as_slice(), args].concat();
+        run(&args).good().json()["tolerance_kpa"].as_f64().unwrap()
+    };
+    assert!((tolerance(&["--units", "mmHg", "--tolerance", "10"]) - 1.33322).abs() < 1e-4);
+    assert!((tolerance(&["--tolerance", "10 mmHg", "--units", "kPa"]) - 1.33322).abs() < 1e-4);
+    assert_eq!(tolerance(&["--tolerance", "2"]), 2.0);
+    let baro = |value: &str, unit: &str| {
+        let args = ["inspect", &log, "--json", "--baro", value, "--units", unit];
+        run(&args).good().json()["baro"]["kpa"].as_f64().unwrap()
+    };
+    assert!((baro("760", "mmHg") - 101.325).abs() < 1e-3);
+    let bare = run(&["inspect", &log, "--json", "--baro", "1008"]).good().json();
+    assert!((bare["baro"]["kpa"].as_f64().unwrap() - 100.8).abs() < 1e-9);
+    let help = in_one_line(&run(&["balance", "--help"]).good());
+    assert_eq!(help.matches("number without a unit is in that of --units").count(), 2, "{help}");
+}
+
+#[test]
+fn the_breather_offers_only_what_it_uses() {
+    let help = run(&["breather", "--help"]).good().out;
+    for idle in ["--tolerance", "--balance-pipe", "--carb1", "--idle-target"] {
+        assert!(!help.contains(idle), "{idle} in {help}");
+    }
+    assert!(help.contains("--threshold") && help.contains("--cylinders"), "{help}");
+}
+
+#[test]
+fn sides_bear_the_names_of_the_headings_when_nobody_names_them() {
+    let folder = folder("answer-headings");
+    let renamed = |heading: &str| -> String {
+        let bare = idle(6.0, 30).replace("time_s,rpm,vac1_kpa,vac2_kpa,mark", heading);
+        bare.lines().filter(|line| !line.starts_with("# carb")).map(|l| format!("{l}\n")).collect()
+    };
+    let heading = "time_s,rpm,Unterdruck links (kPa),Unterdruck rechts (kPa),mark";
+    let log = file(&folder, "german.csv", renamed(heading));
+    let text = in_one_line(&run(&["balance", &log]).good());
+    assert!(text.contains("links less rechts"), "{text}");
+    let text = in_one_line(&run(&["balance", &log, "--carb1", "Up"]).good());
+    assert!(text.contains("Up less rechts"), "{text}");
+    let plain = file(&folder, "plain.csv", renamed("time_s,rpm,vac1_kpa,vac2_kpa,mark"));
+    let text = in_one_line(&run(&["balance", &plain]).good());
+    assert!(text.contains("carburettor 1 less carburettor 2"), "{text}");
+}
+
+#[test]
+fn what_shakes_the_result_stands_under_the_verdict() {
+    let folder = folder("answer-mind");
+    let unmarked = idle(6.0, 30);
+    let stuck: String = unmarked
+        .lines()
+        .enumerate()
+        .map(|(k, line)| match (k, line.rsplit_once(',')) {
+            (1000..1400, Some((row, mark))) => {
+                let (row, _) = row.rsplit_once(',').unwrap();
+                format!("{row},55.55,{mark}\n")
+            }
+            _ => format!("{line}\n"),
+        })
+        .collect();
+    let log = file(&folder, "stuck.csv", stuck);
+    let out = run(&["balance", &log]).good().out;
+    let at = |words: &str| out.find(words).unwrap_or_else(|| panic!("no {words:?} in {out}"));
+    assert!(at("Mind: ") < at("difference, kPa"), "{out}");
+    assert!(at("stuck") < at("difference, kPa"), "{out}");
+    assert_eq!(out.matches("repeats one value").count(), 1, "said once: {out}");
+    let calm = file(&folder, "calm.csv", unmarked);
+    assert!(!run(&["balance", &calm]).good().out.contains("Mind: "));
+}
+
+#[test]
+fn no_speed_at_all_is_met_with_the_column_to_name() {
+    let folder = folder("answer-speed");
+    let still: String = (0..1500)
+        .map(|k| {
+            format!("{:.2},{:.2},{:.2}\n", k as f64 / 50.0, 55.0 + 0.01 * (k % 7) as f64, 54.0)
+        })
+        .collect();
+    let log = file(&folder, "still.csv", format!("time_s,vac1_kpa,vac2_kpa\n{still}"));
+    let run = run(&["balance", &log, "--json"]).good();
+    assert!(run.err.contains("--columns \"rpm=HEADING\""), "{}", run.err);
+    run.json();
+}
+
+#[test]
+fn nothing_to_compare_draws_nothing_and_says_so() {
+    let folder = folder("answer-nothing");
+    let log = file(&folder, "log.csv", idle(6.0, 30));
+    let short = file(&folder, "short.csv", idle(6.0, 1));
+    let chart = folder.join("chart.png");
+    let run = run(&["compare", &log, &short, "--chart", chart.to_str().unwrap()]).good();
+    assert!(run.err.contains("no chart drawn"), "{}", run.err);
+    assert!(!chart.exists());
+}

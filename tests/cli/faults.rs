@@ -139,10 +139,11 @@ fn values_that_make_no_sense() {
     let folder = folder("fault-values");
     let log = file(&folder, "log.csv", openings(60.0));
     for (flag, value, word) in [
-        ("--baro", "1008", "hPa"),
+        ("--baro", "760", "hPa"),
         ("--baro", "29.8 ells", "inHg"),
         ("--tolerance", "0", "10 mmHg"),
-        ("--tolerance", "-3", "10 mmHg"),
+        ("--tolerance", "-3", "must be above zero"),
+        ("--tolerance", "60", "at most 50 kPa"),
         ("--cylinders", "1", "2 to 16"),
         ("--units", "ells", "mmHg"),
         ("--chart-width", "5", "600"),
@@ -152,6 +153,40 @@ fn values_that_make_no_sense() {
         let refused = run(&["balance", &log, &argument]).refused();
         assert!(refused.err.contains(word), "{argument}: {}", refused.err);
     }
+}
+
+#[test]
+fn a_value_below_zero_is_a_value() {
+    let folder = folder("fault-negative");
+    let log = file(&folder, "log.csv", idle(3.0, 20));
+    for (command, flag, value, words) in [
+        ("balance", "--tolerance", "-1", "must be above zero"),
+        ("balance", "--tolerance", "-1 mmHg", "must be above zero"),
+        ("balance", "--idle-target", "-5", "must be above zero"),
+        ("balance", "--cylinders", "-4", "whole number"),
+        ("balance", "--baro", "-100.8 kPa", "no barometric pressure"),
+        ("breather", "--threshold", "-5", "more than 0"),
+    ] {
+        let refused = run(&[command, &log, flag, value]).refused();
+        assert!(refused.err.contains(words), "{flag} {value}: {}", refused.err);
+        assert!(!refused.err.contains("tip:"), "{flag} {value}: {}", refused.err);
+    }
+}
+
+#[test]
+fn one_name_for_both_sides() {
+    let folder = folder("fault-names");
+    let log = file(&folder, "log.csv", idle(3.0, 20));
+    for command in ["balance", "compare"] {
+        let logs: &[&str] = if command == "compare" { &[&log, &log] } else { &[&log] };
+        let args = [&[command], logs, &["--carb1", "X", "--carb2", "X"]].concat();
+        let refused = run(&args).refused();
+        assert!(refused.err.contains("both sides are called \"X\""), "{}", refused.err);
+        assert!(refused.err.contains("\nhelp: give them different names"), "{}", refused.err);
+    }
+    let same = file(&folder, "same.csv", idle(3.0, 20).replace("carb1: Front", "carb1: Rear"));
+    run(&["balance", &same]).refused();
+    run(&["balance", &same, "--carb2", "Aft"]).good();
 }
 
 #[test]

@@ -57,6 +57,28 @@ mod window {
     }
 
     #[test]
+    fn errors_fit_the_window() {
+        let (mut window, mut end) = TTYPort::pair().unwrap();
+        end.set_exclusive(false).unwrap();
+        window.set_timeout(Duration::from_secs(10)).unwrap();
+        for args in [
+            vec!["balance", "a/path/that/leads/nowhere.csv"],
+            vec!["balance", "log.csv", "--tolerance", "0"],
+            vec!["balance", "log.csv", "--tolerance", "1000"],
+        ] {
+            let terminal = fs::OpenOptions::new().write(true).open(end.name().unwrap()).unwrap();
+            let mut command = binary();
+            command.args(&args).env("COLUMNS", "40").stderr(Stdio::from(terminal));
+            assert_eq!(command.status().unwrap().code(), Some(2));
+            let mut buffer = [0u8; 4096];
+            let read = window.read(&mut buffer).unwrap();
+            let text = String::from_utf8_lossy(&buffer[..read]);
+            assert!(text.lines().count() > 2, "{text}");
+            assert!(text.lines().all(|line| line.trim_end().chars().count() <= 40), "{text}");
+        }
+    }
+
+    #[test]
     fn a_window_gets_colour_unless_no_color_says_otherwise() {
         let folder = folder("terminal-window");
         let log = file(&folder, "log.csv", idle(6.0, 30));
@@ -84,6 +106,13 @@ fn help_reads_at_eighty_and_fifty_columns() {
 }
 
 #[test]
+fn the_usage_asks_for_a_command() {
+    assert!(run(&["--help"]).good().out.contains("Usage: evenbreath <COMMAND>\n"));
+    let balance = run(&["balance", "--help"]).good().out;
+    assert!(balance.contains("Usage: evenbreath balance [OPTIONS] <LOG>"), "{balance}");
+}
+
+#[test]
 fn completions_for_every_shell() {
     for shell in ["bash", "zsh", "fish", "elvish", "powershell"] {
         let run = run(&["completions", shell]).good();
@@ -102,7 +131,14 @@ fn one_manual_page_a_command() {
         let text = fs::read_to_string(into.join(format!("evenbreath{page}.1"))).unwrap();
         assert!(text.contains(".SH SYNOPSIS"), "{page}");
     }
-    assert!(run(&["manual"]).good().out.contains(".TH evenbreath 1"));
+    let main = run(&["manual"]).good().out;
+    assert!(main.contains(".TH evenbreath 1"));
+    assert!(!main.contains("EXTRA"), "{main}");
+    let (_, status) = main.split_once(".SH \"EXIT STATUS\"\n.nf\n").unwrap();
+    assert!(status.contains("\nWith \\-\\-exit\\-code also:\n"), "{status}");
+    assert!(status.contains(".SH EXAMPLES\n.nf\n"), "{status}");
+    let line = main.split(".SH SYNOPSIS\n").nth(1).unwrap().lines().next().unwrap();
+    assert!(line.contains("<COMMAND>") && !line.contains('['), "{line}");
 }
 
 #[test]
@@ -122,6 +158,14 @@ fn the_demo_does_the_whole_job_and_says_where_the_charts_are() {
         let bytes = fs::read(folder.join(chart)).unwrap();
         assert!(bytes.starts_with(b"\x89PNG"), "{chart}");
     }
+    let joined = one.replace(" \\\n    ", " ");
+    let commands: Vec<&str> =
+        joined.lines().filter_map(|line| line.strip_prefix("$ evenbreath ")).collect();
+    assert_eq!(commands.len(), 5, "{one}");
+    for command in commands {
+        finish(binary().args(command.split(' ')).current_dir(&folder)).good();
+    }
+    assert!(one.lines().all(|line| line.chars().count() <= 80), "{one}");
     for word in ["out of tolerance", "in tolerance", "carbon monoxide"] {
         assert!(one.contains(word), "no {word:?} in {one}");
     }
