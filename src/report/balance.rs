@@ -9,7 +9,7 @@ use crate::units::Kpa;
 
 /// The report without its cautions: verdict, table, what it means, causes, the log.
 pub fn body(page: &mut Page, log: &LogFacts, finding: &Balance, conditions: &Conditions) {
-    let remarks = log.remarks_with(&[]);
+    let remarks = log.remarks_with(&finding.remarks);
     page.heading(&finding.say, tone(finding.verdict));
     minds(page, &remarks);
     table(page, finding, conditions);

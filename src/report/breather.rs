@@ -15,7 +15,7 @@ pub fn write(page: &mut Page, log: &LogFacts, finding: &Breather) {
 
 /// The report without its cautions.
 pub fn body(page: &mut Page, log: &LogFacts, finding: &Breather) {
-    let remarks = log.remarks_with(&[]);
+    let remarks = log.remarks_with(&finding.remarks);
     page.heading(&finding.say, tone(finding.verdict));
     minds(page, &remarks);
     table(page, finding);

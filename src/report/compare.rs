@@ -21,7 +21,7 @@ pub fn body(page: &mut Page, before: &LogFacts, after: &LogFacts, finding: &Comp
         [("Before", &finding.before, before), ("After", &finding.after, after)]
     {
         page.heading(&format!("{name}: {}", words(balance.verdict)), Tone::Plain);
-        let remarks = log.remarks_with(&[]);
+        let remarks = log.remarks_with(&balance.remarks);
         page.paragraph(&balance.say);
         minds(page, &remarks);
         log.items(page, &remarks);

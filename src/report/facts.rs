@@ -66,7 +66,9 @@ impl LogFacts {
 }
 
 /// Remarks that shake the result: whoever reads the verdict has to read them with it.
-const SHAKING: [&str; 11] = [
+const SHAKING: [&str; 13] = [
+    "dead_channel",
+    "unmarked_openings",
     "saturated",
     "stuck_sensor",
     "pickup_factor",

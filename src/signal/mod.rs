@@ -39,6 +39,8 @@ pub struct Signal {
 
 /// Vacuum readings further apart than this are not joined by a straight line, s.
 const BRIDGE_S: f64 = 0.5;
+/// ... nor are those further apart than this many of the channel's own intervals.
+const BRIDGE_INTERVALS: f64 = 3.0;
 /// A speed reading holds for this long, s.
 const HOLD_S: f64 = 1.5;
 
@@ -144,12 +146,18 @@ fn usual_interval(time: &[f64]) -> f64 {
 /// A straight line between a channel's own readings is what the trapezoid rule would take on the
 /// channel's own clock; it adds no reading.
 fn bridge(time: &[f64], column: &mut [f64]) {
+    // A channel's own interval: what is missing for longer than a few of them is a dropout, and a
+    // line across it would join whatever points of the ripple lie at its ends.
+    let missing = column.iter().filter(|v| !v.is_finite()).count();
+    let span = time.last().zip(time.first()).map_or(0.0, |(last, first)| last - first);
+    let own_interval = span / (column.len() - missing).max(1) as f64;
+    let longest = BRIDGE_S.min(BRIDGE_INTERVALS * own_interval);
     let mut from = 0;
     while let Some(ahead) = column[from..].iter().position(|v| !v.is_finite()) {
         let gap = from + ahead;
         let Some(behind) = column[gap..].iter().position(|v| v.is_finite()) else { return };
         let to = gap + behind;
-        if gap > 0 && time[to] - time[gap - 1] <= BRIDGE_S {
+        if gap > 0 && time[to] - time[gap - 1] <= longest {
             let before = gap - 1;
             let slope = (column[to] - column[before]) / (time[to] - time[before]);
             for k in gap..to {
