@@ -84,11 +84,11 @@ pub fn find(signal: &Signal) -> Found {
     for plateau in &signal.plateaus {
         for piece in pieces(signal, plateau) {
             let Some(blocks) = blocks(signal, plateau, piece) else { continue };
-            off.extend(blocks.hose_off);
             if let Some(side) = blocks.dead {
                 dead.push((piece.from_s, side));
                 continue;
             }
+            off.extend(blocks.hose_off);
             for (number, part) in even_parts(signal, &blocks.kept).into_iter().enumerate() {
                 let fresh = piece.fresh || number > 0;
                 if number > 0 {
