@@ -4,8 +4,8 @@ use super::balance::LEVEL;
 use crate::sample::{Meaning, Remark};
 use crate::signal::Signal;
 use crate::signal::plateaus::{Kind, Plateau};
-use crate::statistics::changes;
 use crate::statistics::correlated::{MeanInterval, mean_interval};
+use crate::statistics::{changes, summary};
 
 /// Time around a hose swap that belongs to neither state, s.
 const HANDS_S: f64 = 1.0;
@@ -21,6 +21,10 @@ const LEAST_BLOCKS_OFF: usize = 4;
 const DEAD_KPA: f64 = 5.0;
 /// A step of the difference from this size on parts a stretch, kPa.
 const STEP_KPA: f64 = 0.6;
+/// ... and of this many times the scatter of the blocks: a slow logger's average is never quiet.
+const STEP_SCATTERS: f64 = 1.0;
+/// A part between steps lasts at least this long, s.
+const LEAST_PART_S: f64 = 5.0;
 /// Hoses that come off this near a swap came off for it, s.
 const SWAP_TAKES_S: f64 = 8.0;
 /// Stretches on both sides of a swap are one setting when their speeds agree within this share.
@@ -217,15 +221,16 @@ fn even_parts(signal: &Signal, kept: &[usize]) -> Vec<Vec<usize>> {
     edges.extend(changes::changes(&difference));
     edges.push(kept.len());
     let mean = |range: &[f64]| range.iter().sum::<f64>() / range.len() as f64;
+    let matters = STEP_KPA.max(STEP_SCATTERS * scatter(&difference));
     let mut parts: Vec<std::ops::Range<usize>> = Vec::new();
     for edge in edges.windows(2) {
         let seconds = signal.cycles.to_s[kept[edge[1] - 1]] - signal.cycles.from_s[kept[edge[0]]];
         match parts.last_mut() {
             Some(last)
-                if seconds < LEAST_S
+                if seconds < LEAST_PART_S
                     || (mean(&difference[last.clone()]) - mean(&difference[edge[0]..edge[1]]))
                         .abs()
-                        < STEP_KPA =>
+                        < matters =>
             {
                 last.end = edge[1];
             }
@@ -233,6 +238,17 @@ fn even_parts(signal: &Signal, kept: &[usize]) -> Vec<Vec<usize>> {
         }
     }
     parts.into_iter().map(|range| kept[range].to_vec()).collect()
+}
+
+/// Standard deviation of the blocks from differences of neighbours, which a step does not inflate.
+fn scatter(values: &[f64]) -> f64 {
+    let mut apart: Vec<f64> = values.windows(2).map(|w| (w[1] - w[0]).abs()).collect();
+    let middle = apart.len() / 2;
+    if apart.is_empty() {
+        return 0.0;
+    }
+    let median = *apart.select_nth_unstable_by(middle, f64::total_cmp).1;
+    summary::MAD_TO_SD * median / std::f64::consts::SQRT_2
 }
 
 fn average(
