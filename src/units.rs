@@ -30,6 +30,24 @@ quantity!(
     Millimetres
 );
 
+/// The straight line by which a sensor's volts become a pressure.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct VoltsToKpa {
+    /// Slope, kPa/V.
+    pub kpa_per_volt: f64,
+    /// Pressure at no volts, kPa.
+    pub kpa_at_zero: f64,
+    /// The pressure is absolute; else it is vacuum below atmosphere, positive.
+    pub absolute: bool,
+}
+
+impl VoltsToKpa {
+    /// The pressure at a voltage, kPa.
+    pub fn kpa(&self, volts: f64) -> f64 {
+        self.kpa_at_zero + self.kpa_per_volt * volts
+    }
+}
+
 /// The atmosphere at sea level, ISO 2533:1975.
 pub const STANDARD_ATMOSPHERE: Kpa = Kpa(101.325);
 

@@ -1,7 +1,8 @@
 //! The command line.
 
 use super::values::{self, Cylinders, Given};
-use crate::units::PressureUnit;
+use crate::sensors::transfer::{self, Transfer};
+use crate::units::{PressureUnit, VoltsToKpa};
 use clap::builder::{PossibleValuesParser, TypedValueParser};
 use clap::{Args, Parser, Subcommand};
 use clap_complete::Shell;
@@ -223,6 +224,14 @@ pub struct Reading {
     #[arg(long, value_name = "UNIT", ignore_case = true, value_parser = unit(),
           help_heading = "The log")]
     pub log_units: Option<PressureUnit>,
+    /// Sensor whose volts the log holds, by its part number.
+    #[arg(long, value_name = "PART", ignore_case = true, value_parser = sensor(),
+          help_heading = "The log")]
+    pub sensor: Option<Transfer>,
+    /// Supply of that sensor in volts, when it is not that of its data sheet.
+    #[arg(long, value_name = "VOLTS", requires = "sensor", value_parser = supply,
+          help_heading = "The log")]
+    pub supply: Option<f64>,
     /// Read on where more than 5 % of the rows are bad.
     #[arg(long, help_heading = "The log")]
     pub lenient: bool,
@@ -239,6 +248,13 @@ pub struct Reading {
     #[arg(long, value_name = "N", value_parser = values::cylinders,
           allow_negative_numbers = true, help_heading = "The car")]
     pub cylinders: Option<Cylinders>,
+}
+
+impl Reading {
+    /// The line from volts to kilopascal of the sensor that was named.
+    pub fn sensor_line(&self) -> Option<VoltsToKpa> {
+        self.sensor.map(|sensor| sensor.line(self.supply.unwrap_or(sensor.supply_v)))
+    }
 }
 
 /// What the user says of the car and the work. Goes before the profile and the log's header.
@@ -294,6 +310,18 @@ pub struct Picture {
 fn unit() -> impl TypedValueParser<Value = PressureUnit> {
     PossibleValuesParser::new(PressureUnit::ALL.map(PressureUnit::symbol))
         .try_map(|text| PressureUnit::parse(&text).ok_or("not a unit of pressure"))
+}
+
+fn sensor() -> impl TypedValueParser<Value = Transfer> {
+    PossibleValuesParser::new(transfer::KNOWN.map(|sensor| sensor.name))
+        .try_map(|text| Transfer::named(&text).ok_or("not a sensor that is known"))
+}
+
+fn supply(text: &str) -> Result<f64, String> {
+    let volts = text.trim().trim_end_matches(['V', 'v']).trim().parse::<f64>().ok();
+    volts.filter(|v| (2.5..=6.0).contains(v)).ok_or_else(|| {
+        "the supply of a sensor is a number of volts from 2.5 to 6, such as 5.05".to_string()
+    })
 }
 
 fn width() -> clap::builder::RangedI64ValueParser<u32> {

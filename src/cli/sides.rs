@@ -55,6 +55,7 @@ fn words(heading: &str) -> Vec<String> {
         let lower = word.to_lowercase();
         word.chars().any(char::is_alphabetic)
             && PressureUnit::parse(word).is_none()
+            && !["v", "mv", "m"].contains(&word.to_lowercase().as_str())
             && !NO_NAME.split_whitespace().any(|other| other == lower)
     };
     words.into_iter().filter(names).collect()

@@ -69,6 +69,7 @@ impl Wishes {
             lenient: self.reading.lenient,
             name,
             pressure_unit: self.reading.log_units.or(self.profile.log_units),
+            sensor: self.reading.sensor_line(),
         }
     }
 

@@ -54,7 +54,7 @@ pub(super) fn clock(heading: &Heading) -> i32 {
     if heading.has(NO_CLOCK)
         || matches!(
             heading.unit,
-            Some(Unit::Foreign | Unit::Volt | Unit::Pressure(..) | Unit::Speed(_))
+            Some(Unit::Foreign | Unit::Volt(_) | Unit::Pressure(..) | Unit::Speed(_))
         )
     {
         return 0;
@@ -92,7 +92,7 @@ pub(super) fn is_fraction(heading: &Heading) -> bool {
 /// The claim to be the engine speed.
 pub(super) fn speed(heading: &Heading) -> i32 {
     let unit = matches!(heading.unit, Some(Unit::Speed(_)));
-    let other = matches!(heading.unit, Some(Unit::Pressure(..) | Unit::Foreign | Unit::Volt));
+    let other = matches!(heading.unit, Some(Unit::Pressure(..) | Unit::Foreign | Unit::Volt(_)));
     // `U/min` alone: its `min` is a minute, not a lower limit.
     if unit && unit_of(&heading.text) == heading.unit && !heading.has(SPEED) {
         return 3;
@@ -133,7 +133,7 @@ pub(super) fn manifold(heading: &Heading) -> Option<Manifold> {
         + 2 * i32::from(is_pressure_word(heading))
         + 3 * i32::from(unit.is_some());
     let only_side = heading.words.len() == 1 && side != Side::Unsaid && heading.words[0].len() > 1;
-    if score == 0 && only_side && matches!(heading.unit, None | Some(Unit::Volt)) {
+    if score == 0 && only_side && matches!(heading.unit, None | Some(Unit::Volt(_))) {
         score = 2;
     }
     if score < 2 {

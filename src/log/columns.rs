@@ -214,11 +214,12 @@ impl Choice<'_> {
         let (one, two) = self.sides(&free)?;
         if rpm.is_none() && one.is_none() && two.is_none() {
             let volts = self.columns.iter().find(|c| {
-                c.heading.unit == Some(Unit::Volt) && claims::manifold(&c.heading).is_some()
+                matches!(c.heading.unit, Some(Unit::Volt(_)))
+                    && claims::manifold(&c.heading).is_some()
             });
             let needed = match volts {
                 Some(column) => format!(
-                    "a pressure or the engine speed ({:?} is in volts, which only a named sensor turns into a pressure)",
+                    "a pressure or the engine speed ({:?} is in volts, which only a named sensor turns into a pressure: see --sensor)",
                     column.heading.text
                 ),
                 None => "a pressure or the engine speed".to_string(),
@@ -258,7 +259,8 @@ impl Choice<'_> {
             return Ok((one, two));
         }
         let claim = |column: &Column, sides: &[Side]| {
-            let volts = column.heading.unit == Some(Unit::Volt);
+            let raw = matches!(column.heading.unit, Some(Unit::Volt(_)));
+            let volts = raw && self.options.sensor.is_none();
             let claim = claims::manifold(&column.heading).filter(|_| free(column) && !volts);
             claim.filter(|c| sides.contains(&c.side)).map_or(0, |c| c.score + canonical(column))
         };
@@ -320,9 +322,14 @@ impl Choice<'_> {
             (_, None) => {
                 Measure::Pressure(self.options.pressure_unit, self.called(channel, column, asked))
             }
-            (_, Some(Unit::Volt)) => {
+            (_, Some(Unit::Volt(milli))) if self.options.sensor.is_some() => {
+                self.options.sensor.map_or(Measure::Pressure(None, Called::Nothing), |line| {
+                    Measure::Volts(milli, line)
+                })
+            }
+            (_, Some(Unit::Volt(_))) => {
                 return Err(self.bad(format!(
-                    "{text:?} is in volts, which only a named sensor turns into a pressure"
+                    "{text:?} is in volts, which only a named sensor turns into a pressure; name it with --sensor"
                 )));
             }
             (_, Some(_)) => {

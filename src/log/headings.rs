@@ -11,8 +11,8 @@ pub(super) enum Unit {
     Time(TimeUnit),
     /// An engine speed.
     Speed(SpeedUnit),
-    /// A voltage: a raw sensor signal.
-    Volt,
+    /// A voltage: a raw sensor signal; true in millivolts.
+    Volt(bool),
     /// Something that no role here is measured in.
     Foreign,
 }
@@ -114,7 +114,8 @@ pub(super) fn unit_of(text: &str) -> Option<Unit> {
         "l/h", "mg", "g", "m", "mm", "km", "a", "ma", "l", "lambda", "nm", "kw", "ohm", "w",
     ];
     match plain.as_str() {
-        "v" | "mv" | "volt" | "volts" => Some(Unit::Volt),
+        "v" | "volt" | "volts" => Some(Unit::Volt(false)),
+        "mv" => Some(Unit::Volt(true)),
         plain if FOREIGN.contains(&plain) => Some(Unit::Foreign),
         _ => None,
     }
@@ -203,7 +204,7 @@ mod tests {
         assert_eq!(unit("Drehzahl [U/min]"), Some(Unit::Speed(SpeedUnit::RevPerMinute)));
         assert_eq!(unit("ENGINE_RPM ()"), None);
         assert_eq!(unit("t1 (°C)"), Some(Unit::Foreign));
-        assert_eq!(unit("Front (V)"), Some(Unit::Volt));
+        assert_eq!(unit("Front (V)"), Some(Unit::Volt(false)));
         assert_eq!(unit("Date (MM/DD/YYYY)"), None);
         assert_eq!(unit("mark"), None);
     }

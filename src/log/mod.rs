@@ -46,7 +46,7 @@ pub use error::ReadError;
 pub use reader::{read, read_path};
 
 use crate::sample::{Remark, Track};
-use crate::units::{Kpa, PressureUnit};
+use crate::units::{Kpa, PressureUnit, VoltsToKpa};
 
 /// How a log is to be read.
 #[derive(Debug, Clone, Default)]
@@ -65,6 +65,8 @@ pub struct ReadOptions {
     pub name: String,
     /// Unit of pressures whose heading names none.
     pub pressure_unit: Option<PressureUnit>,
+    /// The line by which columns in volts become pressures.
+    pub sensor: Option<VoltsToKpa>,
 }
 
 /// A log in columns, with everything that was noticed about it.

@@ -4,7 +4,7 @@ use super::claims::Called;
 use super::numbers::Format;
 use super::stamps::Order;
 use super::{Role, Taken};
-use crate::units::{PressureUnit, SpeedUnit, TimeUnit};
+use crate::units::{PressureUnit, SpeedUnit, TimeUnit, VoltsToKpa};
 
 /// The number of channels a log can have beside the clock.
 pub(super) const CHANNELS: usize = 5;
@@ -37,6 +37,8 @@ pub(super) enum Measure {
     Speed(SpeedUnit),
     /// Pressure; the unit is absent where it has to be told from the values.
     Pressure(Option<PressureUnit>, Called),
+    /// The output of a sensor in volts; true in millivolts.
+    Volts(bool, VoltsToKpa),
 }
 
 /// Where a channel stands and how it is read.

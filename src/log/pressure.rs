@@ -142,7 +142,16 @@ impl<'a> Part<'a> {
         options: &ReadOptions,
         remarks: &mut Vec<Remark>,
     ) -> Result<Option<Part<'a>>, ReadError> {
-        let Measure::Pressure(unit, called) = slot.measure else { return Ok(None) };
+        let (unit, called) = match slot.measure {
+            Measure::Speed(_) => return Ok(None),
+            Measure::Pressure(unit, called) => (unit, called),
+            Measure::Volts(milli, line) => {
+                let volts = if milli { 1e-3 } else { 1.0 };
+                values.iter_mut().for_each(|v| *v = line.kpa(*v * volts));
+                let called = if line.absolute { Called::Absolute } else { Called::Vacuum };
+                (Some(PressureUnit::Kpa), called)
+            }
+        };
         let Some(spread) = Spread::of(&values, &turning.off) else {
             no_reading(slot, remarks);
             return Ok(None);

@@ -395,6 +395,12 @@ fn converted(number: f64, unit: &str, measure: Measure) -> Option<f64> {
                 Some(own.to_rpm(number).0 / column.to_rpm(1.0).0)
             }
         }
+        Measure::Volts(milli, _) => match (unit, milli) {
+            ("V", false) | ("mV", true) => Some(number),
+            ("V", true) => Some(1000.0 * number),
+            ("mV", false) => Some(0.001 * number),
+            _ => None,
+        },
         Measure::Pressure(column, _) => {
             let own = PressureUnit::parse(unit)?;
             match column {

@@ -1,3 +1,4 @@
 //! The zero and the matching of the sensor pair.
 
 pub mod matching;
+pub mod transfer;

@@ -324,3 +324,35 @@ fn nothing_to_compare_draws_nothing_and_says_so() {
     assert!(run.err.contains("no chart drawn"), "{}", run.err);
     assert!(!chart.exists());
 }
+
+/// A log in kilopascal turned into the volts of an absolute sensor at a supply of 5.05 V:
+/// `Vout = Vs (0.009 P - 0.095)`, MPXA6115A data sheet.
+fn in_volts(log: &str) -> String {
+    let mut text = String::from("# baro_kpa: 100.8\ntime_s,rpm,Front (V),Rear (mV),mark\n");
+    for row in log.lines().skip_while(|line| !line.starts_with("time_s")).skip(1) {
+        let cells: Vec<&str> = row.split(',').collect();
+        let volts = |cell: &str| 5.05 * (0.009 * (100.8 - cell.parse::<f64>().unwrap()) - 0.095);
+        let (front, rear) = (volts(cells[2]), 1000.0 * volts(cells[3]));
+        text += &format!("{},{},{front:.6},{rear:.3},{}\n", cells[0], cells[1], cells[4]);
+    }
+    text
+}
+
+#[test]
+fn volts_of_a_named_sensor_give_the_same_answer_as_kilopascals() {
+    let folder = folder("volts");
+    let kpa = file(&folder, "kpa.csv", idle(4.0, 20));
+    let volts = file(&folder, "volts.csv", in_volts(&idle(4.0, 20)));
+    let sensor = ["--sensor", "mpxa6115a", "--supply", "5.05"];
+    let difference =
+        |run: crate::run::Run| run.json()["plateaus"][0]["difference_kpa"].as_f64().unwrap();
+    let wanted = difference(run(&["balance", &kpa, "--json"]).good());
+    let found = difference(run(&[&["balance", &volts, "--json"], &sensor[..]].concat()).good());
+    assert!((found - wanted).abs() < 0.005, "{found}, not {wanted}");
+    // The supply counts: 1 % of it is nearly 1 % of the pressure.
+    let nominal = difference(run(&["balance", &volts, "--json", "--sensor", "MPXA6115A"]).good());
+    assert!((nominal / found - 1.01).abs() < 0.002, "{nominal} and {found}");
+    let columns = "map1=Front (V),map2=Rear (mV)";
+    let refused = run(&["balance", &volts, "--columns", columns]).refused();
+    assert!(refused.err.contains("--sensor"), "{}", refused.err);
+}
