@@ -4,7 +4,7 @@ use super::breather::TimesFrom;
 use crate::sample::Meaning;
 use crate::signal::Signal;
 use crate::signal::cycles::{Cycles, STANDSTILL_RPM};
-use crate::statistics::changes;
+use crate::statistics::{changes, summary};
 use std::ops::Range;
 
 /// Shortest and longest time that a cap stays off in a test, s.
@@ -175,13 +175,7 @@ fn mean(values: &[f64]) -> f64 {
 
 /// Scatter of a mean of [`BASE`] bins, from differences of neighbours so that steps do not inflate it.
 fn scatter(values: &[f64]) -> f64 {
-    let mut apart: Vec<f64> = values.windows(2).map(|w| (w[1] - w[0]).abs()).collect();
-    let middle = apart.len() / 2;
-    if apart.is_empty() {
-        return 0.0;
-    }
-    let median = *apart.select_nth_unstable_by(middle, f64::total_cmp).1;
-    1.4826 / std::f64::consts::SQRT_2 * median / (BASE as f64).sqrt()
+    summary::sd_of_neighbours(values) / (BASE as f64).sqrt()
 }
 
 /// A drop that comes back, in bins.

@@ -221,7 +221,7 @@ fn even_parts(signal: &Signal, kept: &[usize]) -> Vec<Vec<usize>> {
     edges.extend(changes::changes(&difference));
     edges.push(kept.len());
     let mean = |range: &[f64]| range.iter().sum::<f64>() / range.len() as f64;
-    let matters = STEP_KPA.max(STEP_SCATTERS * scatter(&difference));
+    let matters = STEP_KPA.max(STEP_SCATTERS * summary::sd_of_neighbours(&difference));
     let mut parts: Vec<std::ops::Range<usize>> = Vec::new();
     for edge in edges.windows(2) {
         let seconds = signal.cycles.to_s[kept[edge[1] - 1]] - signal.cycles.from_s[kept[edge[0]]];
@@ -238,17 +238,6 @@ fn even_parts(signal: &Signal, kept: &[usize]) -> Vec<Vec<usize>> {
         }
     }
     parts.into_iter().map(|range| kept[range].to_vec()).collect()
-}
-
-/// Standard deviation of the blocks from differences of neighbours, which a step does not inflate.
-fn scatter(values: &[f64]) -> f64 {
-    let mut apart: Vec<f64> = values.windows(2).map(|w| (w[1] - w[0]).abs()).collect();
-    let middle = apart.len() / 2;
-    if apart.is_empty() {
-        return 0.0;
-    }
-    let median = *apart.select_nth_unstable_by(middle, f64::total_cmp).1;
-    summary::MAD_TO_SD * median / std::f64::consts::SQRT_2
 }
 
 fn average(

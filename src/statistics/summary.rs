@@ -98,6 +98,25 @@ pub fn mad(x: &[f64]) -> Option<f64> {
     median(&deviations)
 }
 
+/// Standard deviation of independent values from the median difference of neighbours, which a few
+/// steps do not inflate; 0 for fewer than two values.
+///
+/// ```
+/// use evenbreath::statistics::summary::sd_of_neighbours;
+/// let quiet: Vec<f64> = (0..100).map(|k| f64::from(k % 2)).collect();
+/// let stepped: Vec<f64> = (0..100).map(|k| f64::from(k % 2 + k / 50 * 1000)).collect();
+/// assert_eq!(sd_of_neighbours(&quiet), sd_of_neighbours(&stepped));
+/// ```
+pub fn sd_of_neighbours(x: &[f64]) -> f64 {
+    let mut apart: Vec<f64> = x.windows(2).map(|w| (w[1] - w[0]).abs()).collect();
+    let middle = apart.len() / 2;
+    if apart.is_empty() {
+        return 0.0;
+    }
+    let median = *apart.select_nth_unstable_by(middle, f64::total_cmp).1;
+    MAD_TO_SD * median / std::f64::consts::SQRT_2
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
