@@ -157,6 +157,7 @@ fn truths_lie_within_the_intervals() {
     assert!(held.len() >= 20, "only {} intervals were compared", held.len());
     let missed: Vec<String> =
         held.iter().filter(|one| one.half_widths_off() > 1.0).map(truth::Held::told).collect();
+    println!("{} of {} truths lie in their intervals", held.len() - missed.len(), held.len());
     assert!(missed.len() <= MISSES, "of {} intervals:\n{}", held.len(), missed.join("\n"));
     for one in &held {
         assert!(one.half_widths_off() <= 2.0, "{}", one.told());
