@@ -244,6 +244,11 @@ pub struct Reading {
     #[arg(long, value_name = "PRESSURE", value_parser = values::pressure,
           allow_hyphen_values = true, help_heading = "The car")]
     pub baro: Option<Given>,
+    /// Height of the place above sea level in metres: without a barometric pressure the standard
+    /// atmosphere of that height stands in.
+    #[arg(long, value_name = "METRES", value_parser = values::altitude,
+          allow_negative_numbers = true, help_heading = "The car")]
+    pub altitude: Option<f64>,
     /// Cylinders of the engine, both sides together [default: 4].
     #[arg(long, value_name = "N", value_parser = values::cylinders,
           allow_negative_numbers = true, help_heading = "The car")]

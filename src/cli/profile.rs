@@ -38,6 +38,8 @@ pub struct Profile {
     pub threshold_rpm: Option<f64>,
     /// Barometric pressure where the car stands: `"29.8 inHg"`; a number as with `--baro`.
     pub baro: Option<Kpa>,
+    /// Height of the place above sea level, m, as with `--altitude`.
+    pub altitude_m: Option<f64>,
     /// Which column is what, as with `--columns`.
     pub columns: Option<String>,
     /// Unit of pressures whose heading names none.
@@ -65,7 +67,7 @@ const fn key(name: &'static str, needs: &'static str, example: &'static str) -> 
 
 const PRESSURE: &str = "a pressure with its unit, in quotes, or a number";
 
-const KEYS: [Key; 14] = [
+const KEYS: [Key; 15] = [
     key("car", "a text in quotes", "car = \"Blue saloon\""),
     key("carb1", "a name in quotes", "carb1 = \"Front\""),
     key("carb2", "a name in quotes", "carb2 = \"Rear\""),
@@ -75,6 +77,7 @@ const KEYS: [Key; 14] = [
     key("tolerance", PRESSURE, "tolerance = \"10 mmHg\""),
     key("threshold_rpm", "a number above 0, up to 500", "threshold_rpm = 25"),
     key("baro", PRESSURE, "baro = \"1008 hPa\""),
+    key("altitude_m", "a number of metres from -500 to 6000", "altitude_m = 120"),
     key("columns", "a text in quotes", "columns = \"vac1=Front,vac2=Rear\""),
     key("log_units", "a unit of pressure in quotes", "log_units = \"mbar\""),
     key("units", "a unit of pressure in quotes", "units = \"mmHg\""),
@@ -152,6 +155,7 @@ impl Profile {
             tolerance: checked("tolerance", values::checked_tolerance)?,
             threshold_rpm: number("threshold_rpm", values::checked_threshold)?,
             baro: checked("baro", values::checked_baro)?,
+            altitude_m: number("altitude_m", values::checked_altitude)?,
             columns: take(table, "columns", text)?,
             log_units: unit(table, "log_units")?,
             units,
@@ -284,7 +288,7 @@ mod tests {
         assert_eq!(parse("").unwrap(), Profile::default());
         let text = "car = 'Blue'\ncarb1 = 'Front'\ncarb2 = 'Rear'\ncylinders = 4\n\
                     balance_pipe = true\nidle_target_rpm = 850\ntolerance = '10 mmHg'\n\
-                    threshold_rpm = 25\nbaro = 100.8\ncolumns = 'vac1=A'\nlog_units = 'mbar'\n\
+                    threshold_rpm = 25\nbaro = 100.8\naltitude_m = 120\ncolumns = 'vac1=A'\nlog_units = 'mbar'\n\
                     units = 'inHg'\nsensor_offset_limit = '5 mmHg'\n\
                     sensor_gain_limit_percent = 1.5\n";
         let profile = parse(text).unwrap();

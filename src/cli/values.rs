@@ -140,6 +140,19 @@ pub fn checked_idle_target(rpm: f64) -> Result<f64, String> {
     Err(format!("{rpm} rev/min is no idle speed; give 200 to 3000"))
 }
 
+/// A height above sea level in metres.
+pub fn altitude(text: &str) -> Result<f64, String> {
+    checked_altitude(number(text)?)
+}
+
+/// A height at which people work on cars.
+pub fn checked_altitude(metres: f64) -> Result<f64, String> {
+    if (-500.0..=6000.0).contains(&metres) {
+        return Ok(metres);
+    }
+    Err(format!("{metres} m is no height of a workshop; give metres above sea level, -500 to 6000"))
+}
+
 /// A smallest drop that counts.
 pub fn threshold(text: &str) -> Result<f64, String> {
     checked_threshold(number(text)?)
@@ -242,6 +255,10 @@ mod tests {
             assert!(idle_target(bad).is_err(), "{bad}");
         }
         assert!(idle_target("-5").unwrap_err().contains("above zero"));
+        for bad in ["NaN", "9000", "-600", "high"] {
+            assert!(altitude(bad).is_err(), "{bad}");
+        }
+        assert_eq!(altitude("1600"), Ok(1600.0));
         assert!(name(" \t").is_err());
     }
 

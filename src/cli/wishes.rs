@@ -6,7 +6,7 @@ use super::failure::Failure;
 use super::profile::Profile;
 use super::sides;
 use super::values::{self, Given};
-use crate::findings::{Conditions, Sides};
+use crate::findings::{Conditions, Sides, idle_vacuum};
 use crate::log::{Head, Log, ReadOptions, Taken};
 use crate::units::{Kpa, PressureUnit};
 
@@ -66,6 +66,11 @@ impl Wishes {
         ReadOptions {
             columns: self.reading.columns.clone().or_else(|| self.profile.columns.clone()),
             baro: self.baro,
+            standard_baro: self
+                .reading
+                .altitude
+                .or(self.profile.altitude_m)
+                .and_then(idle_vacuum::standard_baro),
             lenient: self.reading.lenient,
             name,
             pressure_unit: self.reading.log_units.or(self.profile.log_units),

@@ -44,9 +44,29 @@ pub struct Inputs {
     pub u_baro_kpa: f64,
 }
 
+/// A ratio of throttle openings and what makes it uncertain.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Share {
+    /// Opening of throttle 1 over that of throttle 2.
+    pub ratio: f64,
+    /// What the difference of the vacuums contributes to its standard uncertainty.
+    pub u_by_difference: f64,
+    /// What offset and gain common to both sensors contribute.
+    pub u_by_vacuum: f64,
+    /// What the barometric pressure contributes.
+    pub u_by_baro: f64,
+}
+
+impl Share {
+    /// Combined standard uncertainty of the ratio.
+    pub fn u(&self) -> f64 {
+        self.u_by_difference.hypot(self.u_by_vacuum).hypot(self.u_by_baro)
+    }
+}
+
 /// Ratio of throttle openings and its standard uncertainty (JCGM 100, 5.1.2, with sensitivities by
 /// central differences).
-pub fn with_uncertainty(inputs: &Inputs) -> Option<(f64, f64)> {
+pub fn with_uncertainty(inputs: &Inputs) -> Option<Share> {
     let ratio = |vacuum: f64, difference: f64, baro: f64| {
         opening_ratio(Kpa(vacuum + 0.5 * difference), Kpa(vacuum - 0.5 * difference), Kpa(baro))
     };
@@ -56,8 +76,10 @@ pub fn with_uncertainty(inputs: &Inputs) -> Option<(f64, f64)> {
     let by_vacuum = slope(ratio(v + half, d, p), ratio(v - half, d, p))?;
     let by_difference = slope(ratio(v, d + half, p), ratio(v, d - half, p))?;
     let by_baro = slope(ratio(v, d, p + half), ratio(v, d, p - half))?;
-    let variance = (by_vacuum * inputs.u_vacuum_kpa).powi(2)
-        + (by_difference * inputs.u_difference_kpa).powi(2)
-        + (by_baro * inputs.u_baro_kpa).powi(2);
-    Some((ratio(v, d, p)?, variance.sqrt()))
+    Some(Share {
+        ratio: ratio(v, d, p)?,
+        u_by_difference: (by_difference * inputs.u_difference_kpa).abs(),
+        u_by_vacuum: (by_vacuum * inputs.u_vacuum_kpa).abs(),
+        u_by_baro: (by_baro * inputs.u_baro_kpa).abs(),
+    })
 }

@@ -5,9 +5,9 @@
 //! and judged by the decision rule of ISO 14253-1.
 
 use super::advice;
-use super::air_share::{self, Inputs};
+use super::air_share::{self, Inputs, Share};
 use super::stretches::{self, Stretch};
-use super::{Conditions, resolution, zero};
+use super::{Conditions, idle_vacuum, resolution, strokes, zero};
 use crate::sample::Remark;
 use crate::sensors::matching::{Matching, Prior};
 use crate::signal::Signal;
@@ -90,12 +90,17 @@ pub struct PlateauBalance {
     pub air_high: f64,
     /// Verdict against the tolerance.
     pub verdict: Verdict,
+    /// Probability that the difference is within the tolerance (JCGM 106:2012, with nothing known
+    /// of it beforehand); absent where the uncertainty is nil.
+    pub probability_in_tolerance: Option<f64>,
     /// The throttle to open, or none.
     pub open: Open,
     /// Seconds more of log that would settle the verdict; absent when time alone cannot.
     pub needs_s: Option<f64>,
     /// What the uncertainty consists of, one row a component.
     pub budget: Vec<BudgetRow>,
+    /// What the uncertainty of the throttle ratio consists of.
+    pub air_budget: Vec<AirBudgetRow>,
     /// The stretches averaged, for a chart.
     #[serde(skip)]
     pub stretches: Vec<Averaged>,
@@ -110,6 +115,15 @@ pub struct BudgetRow {
     pub u_kpa: f64,
     /// Degrees of freedom; absent when unbounded.
     pub dof: Option<f64>,
+}
+
+/// A row of the uncertainty budget of the throttle ratio.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct AirBudgetRow {
+    /// What contributes.
+    pub name: &'static str,
+    /// Contribution to the standard uncertainty of the ratio.
+    pub u_ratio: f64,
 }
 
 /// A stretch that went into a plateau: the corrected difference of a block is
@@ -160,10 +174,13 @@ pub fn find(signal: &Signal, conditions: &Conditions) -> Balance {
             (0..zero.settings).filter_map(|setting| pair.plateau(setting)).collect()
         })
         .unwrap_or_default();
+    remarks.extend(idle_vacuum::remark(&plateaus, conditions));
+    let uneven = strokes::find(signal, &stretches, conditions.cylinders);
     let verdict = overall(&plateaus);
     let zero = zero.used;
     let say = advice::sentence(signal, &plateaus, &zero, &remarks, conditions);
-    let causes = advice::causes(&plateaus, &zero);
+    let mut causes = advice::causes(&plateaus, &zero);
+    causes.extend(uneven.map(|uneven| uneven.cause(&conditions.sides)));
     let tolerance_kpa = conditions.tolerance_kpa;
     Balance { zero, tolerance_kpa, plateaus, verdict, say, causes, remarks }
 }
@@ -213,7 +230,8 @@ impl Pair<'_> {
         let (low, high) = (difference - reach, difference + reach);
         let tolerance = self.conditions.tolerance_kpa;
         let verdict = decision::decide(low, high, tolerance);
-        let (air, u_air) = self.air(0.5 * (side(true) + side(false)), difference, u)?;
+        let air = self.air(0.5 * (side(true) + side(false)), difference, u)?;
+        let air_reach = coverage * air.u();
         let ripple = |one: bool| {
             let rates: Option<Vec<f64>> =
                 own.iter().map(|s| ripple(self.signal, s, s.swapped != one)).collect();
@@ -233,15 +251,19 @@ impl Pair<'_> {
             high_kpa: high,
             u_kpa: u,
             dof: Some(dof).filter(|d| *d < MANY_DOF),
-            air1_over_air2: air,
-            air_low: air - coverage * u_air,
-            air_high: air + coverage * u_air,
+            air1_over_air2: air.ratio,
+            air_low: air.ratio - air_reach,
+            air_high: air.ratio + air_reach,
             verdict,
+            probability_in_tolerance: decision::probability_within(
+                difference, u, dof, -tolerance, tolerance,
+            ),
             open: open(verdict, low, high),
             needs_s: (verdict == Verdict::NotSettled)
                 .then(|| self.needs(&budget, difference, time))
                 .flatten(),
             budget: rows(&budget),
+            air_budget: air_rows(&air),
             stretches: own.iter().map(|s| self.averaged(s)).collect(),
         })
     }
@@ -289,7 +311,7 @@ impl Pair<'_> {
         Budget::new(components).ok()
     }
 
-    fn air(&self, vacuum: f64, difference: f64, u_difference: f64) -> Option<(f64, f64)> {
+    fn air(&self, vacuum: f64, difference: f64, u_difference: f64) -> Option<Share> {
         let conditions = self.conditions;
         // Offset and gain that both sensors share, from the limits of one (rectangular).
         let share = |limit: f64| limit / 3.0_f64.sqrt();
@@ -323,6 +345,17 @@ pub(super) const LEVEL: f64 = 0.95;
 const MANY_DOF: f64 = 1e5;
 
 const REPEATABILITY: &str = "repeatability";
+
+fn air_rows(air: &Share) -> Vec<AirBudgetRow> {
+    [
+        ("difference of the vacuums", air.u_by_difference),
+        ("offset and gain common to both sensors", air.u_by_vacuum),
+        ("barometric pressure", air.u_by_baro),
+    ]
+    .into_iter()
+    .map(|(name, u_ratio)| AirBudgetRow { name, u_ratio })
+    .collect()
+}
 
 /// Components of one name joined into a row.
 fn rows(budget: &Budget) -> Vec<BudgetRow> {

@@ -8,9 +8,11 @@ pub mod breather;
 pub mod cap_fit;
 pub mod compare;
 pub mod crankcase;
+pub mod idle_vacuum;
 pub mod openings;
 pub mod resolution;
 pub mod stretches;
+pub mod strokes;
 pub mod zero;
 
 pub use crate::statistics::decision::Verdict;

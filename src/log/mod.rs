@@ -58,6 +58,9 @@ pub struct ReadOptions {
     pub columns: Option<String>,
     /// Barometric pressure; goes before the header and any column.
     pub baro: Option<Kpa>,
+    /// Pressure that stands in where nothing tells the barometer, such as the standard atmosphere at
+    /// the height of the place; that of sea level when absent.
+    pub standard_baro: Option<Kpa>,
     /// Read on where more than 5 % of the rows are bad, and take columns that do not fit the
     /// headings from the left.
     pub lenient: bool,

@@ -81,7 +81,8 @@ pub(super) fn finish(
     drop_dead(&mut sides, done.rpm.as_deref(), remarks);
     let kinds = kinds(&sides, known.map(|(kpa, _)| kpa), &context.options.name)?;
     let absolute = kinds.contains(&Some(Kind::Absolute));
-    let baro = settle_baro(known, &sides, &kinds, absolute, remarks);
+    let baro =
+        settle_baro(known, (&sides, &kinds), absolute, context.options.standard_baro, remarks);
     remarks.extend(vacuum_doubtful(&sides, &kinds, done.rpm.as_deref(), baro));
     for (index, (side, kind)) in sides.into_iter().zip(kinds).enumerate() {
         if let (Some(side), Some(kind)) = (side, kind) {
@@ -295,9 +296,9 @@ fn kinds(
 /// The barometric pressure from the best source there is.
 fn settle_baro(
     known: Option<(Kpa, BaroFrom)>,
-    sides: &[Option<Part>; 2],
-    kinds: &[Option<Kind>; 2],
+    (sides, kinds): (&[Option<Part>; 2], &[Option<Kind>; 2]),
     absolute: bool,
+    standard: Option<Kpa>,
     remarks: &mut Vec<Remark>,
 ) -> Baro {
     let rest = sides.iter().zip(kinds).filter(|(_, kind)| **kind == Some(Kind::Absolute));
@@ -305,7 +306,8 @@ fn settle_baro(
     let rest = rest.iter().sum::<f64>() / rest.len() as f64;
     let rest = Some(Kpa(rest)).filter(|kpa| (50.0..=110.0).contains(&kpa.0));
     let found = known.or(rest.map(|kpa| (kpa, BaroFrom::EngineOff)));
-    let (kpa, from) = found.unwrap_or((STANDARD_ATMOSPHERE, BaroFrom::Standard));
+    let (kpa, from) =
+        found.unwrap_or((standard.unwrap_or(STANDARD_ATMOSPHERE), BaroFrom::Standard));
     if from == BaroFrom::Standard {
         // A sensor of vacuum reads zero with the engine off, whatever the weather.
         let effect = if absolute {
@@ -313,8 +315,9 @@ fn settle_baro(
         } else {
             "it counts only for the share of air: give it with --baro or a line \"# baro_kpa: VALUE\" at the start of the log"
         };
+        let place = if standard.is_some() { " at the height given" } else { "" };
         let text = format!(
-            "the log does not tell the barometric pressure; the standard atmosphere, {:.3} kPa, stands in, and {effect}",
+            "the log does not tell the barometric pressure; the standard atmosphere{place}, {:.3} kPa, stands in, and {effect}",
             kpa.0
         );
         remarks.push(Remark::new("standard_atmosphere", 1, &[], text));

@@ -41,7 +41,24 @@ pub fn budget(page: &mut Page, finding: &Balance) {
         let together = number(plateau.u_kpa);
         table.row(vec![Some("together".into()), Some(together), freedom(plateau.dof)]);
         page.table(&table);
+        page.gap();
+        page.table(&air_budget(plateau));
     }
+}
+
+fn air_budget(plateau: &PlateauBalance) -> Table {
+    let mut table = Table::default().group("share of air, component", Align::Left, &[""]).group(
+        "standard uncertainty",
+        Align::Right,
+        &["%"],
+    );
+    let number = |ratio: f64| Some(fixed(100.0 * ratio, 2));
+    for row in &plateau.air_budget {
+        table.row(vec![Some(row.name.to_string()), number(row.u_ratio)]);
+    }
+    let together = plateau.air_budget.iter().fold(0.0, |sum: f64, row| sum.hypot(row.u_ratio));
+    table.row(vec![Some("together".into()), number(together)]);
+    table
 }
 
 /// Beyond a thousand, more degrees of freedom change no interval that is printed here.
@@ -124,6 +141,9 @@ fn meaning(page: &mut Page, finding: &Balance, conditions: &Conditions) {
     page.heading("What it means", Tone::Plain);
     for plateau in &finding.plateaus {
         page.item(&air(plateau, conditions));
+        if let Some(line) = chance(plateau) {
+            page.item(&line);
+        }
         // Of one plateau the verdict sentence speaks already.
         if !finding.say.contains(&speed(plateau))
             && let Some(line) = next(plateau, &finding.zero, conditions)
@@ -171,6 +191,20 @@ fn air(plateau: &PlateauBalance, conditions: &Conditions) -> String {
         percent(value),
         percent(high),
     )
+}
+
+/// How probable it is that the tolerance is kept.
+fn chance(plateau: &PlateauBalance) -> Option<String> {
+    let percent = 100.0 * plateau.probability_in_tolerance?;
+    let size = match percent {
+        p if p < 0.1 => "below 0.1 %".into(),
+        p if p > 99.9 => "above 99.9 %".into(),
+        p => format!("{p:.1} %"),
+    };
+    Some(format!(
+        "{}: the probability that the difference is within the tolerance is {size}.",
+        at(plateau)
+    ))
 }
 
 /// `3.8 % more`, `0.4 % less`.
@@ -267,9 +301,11 @@ mod tests {
             air_low: 0.998,
             air_high: 1.051,
             verdict,
+            probability_in_tolerance: Some(0.0004),
             open: Open::Carb2,
             needs_s: None,
             budget: vec![],
+            air_budget: vec![],
             stretches: vec![],
         }
     }
@@ -329,6 +365,7 @@ mod tests {
         assert!(wide.contains("-2.35  -2.20  -2.05  out of tolerance"), "{wide}");
         assert!(wide.contains("between 0.2 % less and 5.1 % more"), "{wide}");
         assert!(wide.contains("At 851 rev/min: open Rear."), "{wide}");
+        assert!(wide.replace("\n ", "").contains("tolerance is below 0.1 %"), "{wide}");
         assert!(page(50).contains("low -2.35, value -2.20, high"), "{}", page(50));
         for width in [80, 50] {
             assert!(page(width).lines().all(|l| columns(l) <= width), "{}", page(width));

@@ -5,6 +5,7 @@ pub mod aliasing;
 pub mod cleaning;
 pub mod cycles;
 pub mod hoses;
+pub mod orders;
 pub mod plateaus;
 pub mod ripple;
 

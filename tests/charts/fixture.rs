@@ -140,6 +140,8 @@ pub fn balance(stretches: &[Stretch], signal: &Signal, half_kpa: f64, say: &str)
             verdict: verdict(d, half_kpa, tolerance_kpa),
             open: Open::None,
             needs_s: None,
+            probability_in_tolerance: None,
+            air_budget: Vec::new(),
             budget: Vec::new(),
             stretches: vec![Averaged {
                 from_s: plateau.from_s,

@@ -80,6 +80,7 @@ fn check_balance(value: &Value) {
         ];
         check(plateau, &numbers.map(|key| (key, Number)));
         check(plateau, &[("dof", Measured), ("needs_s", Measured)]);
+        check(plateau, &[("probability_in_tolerance", Measured), ("air_budget", List)]);
         check(plateau, &[("verdict", Text), ("open", Text)]);
         let number = |key: &str| plateau[key].as_f64().unwrap();
         assert!(number("low_kpa") <= number("difference_kpa"));
