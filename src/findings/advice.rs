@@ -4,7 +4,7 @@ use super::balance::{Open, PlateauBalance, ZeroMethod, ZeroUsed};
 use super::{Conditions, Sides};
 use crate::sample::Remark;
 use crate::signal::Signal;
-use crate::signal::plateaus::Kind;
+use crate::signal::plateaus::{self, Kind};
 use crate::statistics::decision::Verdict;
 
 /// Up to this speed a plateau is an idle, rev/min (common practice, no published source).
@@ -128,6 +128,13 @@ fn nothing_to_judge(signal: &Signal, remarks: &[Remark]) -> String {
         return format!(
             "Nothing to judge: {why}. Log the speed, or at least 60 readings a second."
         );
+    }
+    let length_s = signal.track.duration().0;
+    if length_s < plateaus::LEAST_S {
+        return format!("Nothing to judge: the log is only {length_s:.1} s long. {how}");
+    }
+    if let Some(stuck) = signal.remarks.iter().find(|remark| remark.code == "stuck_sensor") {
+        return format!("Nothing to judge: {}. {how}", stuck.text);
     }
     if signal.cycles.is_empty() {
         return format!("Nothing to judge: the log holds no whole engine cycle. {how}");

@@ -122,7 +122,8 @@ fn distinct(rpm: &[f64], k: usize, wanted: usize, walk: impl Iterator<Item = usi
 fn take_out_stuck(time: &[f64], column: &mut [f64], rpm: &[f64], name: &str) -> Option<Remark> {
     // With most values in runs of one, a run of 25 is long; a channel held four rows needs 100.
     let runs = 1 + column.windows(2).filter(|pair| pair[0] != pair[1]).count();
-    let usual = (column.len() / runs).max(1);
+    // A channel that never changes has no usual run: no steps by which to tell what it resolves.
+    let usual = if runs == 1 { 1 } else { (column.len() / runs).max(1) };
     let mut stuck = long_runs(column, STUCK_RUNS * usual);
     let turning =
         |run: &Range<usize>| rpm[run.clone()].iter().filter(|n| **n > 0.0).count() * 2 > run.len();

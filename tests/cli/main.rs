@@ -5,5 +5,6 @@ mod answers;
 mod contract;
 mod faults;
 mod logs;
+mod poor;
 mod run;
 mod terminal;
