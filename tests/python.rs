@@ -13,6 +13,8 @@ mod bridge;
 mod candidates;
 #[path = "python/changes.rs"]
 mod changes;
+#[path = "outside/difference.rs"]
+mod difference;
 #[path = "python/equivalence.rs"]
 mod equivalence;
 #[path = "python/errors_in_both.rs"]

@@ -11,6 +11,7 @@ pub struct Tally {
     at: String,
 }
 
+#[allow(dead_code, reason = "each test binary that shares this file uses its own part")]
 impl Tally {
     /// Begins a check with this name.
     pub fn new(what: &'static str) -> Self {
@@ -23,6 +24,13 @@ impl Tally {
     pub fn near(&mut self, what: &str, found: f64, expected: f64, relative: f64) {
         let size = if expected == 0.0 { 1.0 } else { expected.abs() };
         self.of_size(what, found, expected, (size, relative));
+    }
+
+    /// Fails unless `found` has at least this many correct digits: minus the logarithm of the relative
+    /// error, the LRE by which StRD results are given.
+    #[track_caller]
+    pub fn digits(&mut self, what: &str, found: f64, certified: f64, least: f64) {
+        self.near(what, found, certified, 10f64.powf(-least));
     }
 
     /// Fails unless `found` lies within `allowed.1` times the size `allowed.0` of `expected`: for

@@ -2,12 +2,10 @@
 //! things equivalent exactly when the interval of level `1 - 2 alpha` lies inside the limits.
 
 use crate::bridge::ask;
+use crate::difference::intervals;
 use crate::tally::Tally;
 use crate::{NINE_DIGITS, SEED, series};
 use evenbreath::statistics::decision::{Verdict, decide};
-use evenbreath::statistics::regression::least_squares;
-use evenbreath::statistics::summary::{mean, sd};
-use evenbreath::statistics::uncertainty::{Budget, Component};
 use rand::Rng;
 use rand_distr::{Distribution, StandardNormal};
 use serde_json::json;
@@ -46,25 +44,8 @@ fn cases(count: usize) -> Vec<Case> {
         .collect()
 }
 
-/// Intervals of level `1 - 2 alpha` of the difference: paired, by Welch and Satterthwaite, and with
-/// the scatters pooled.
-fn intervals(case: &Case) -> [(f64, f64); 3] {
-    let level = 1.0 - 2.0 * case.alpha;
-    let n = case.one.len() as f64;
-    let pairs: Vec<f64> = case.one.iter().zip(&case.two).map(|(a, b)| a - b).collect();
-    let part = |x: &[f64]| Component::new("scatter", sd(x).unwrap() / n.sqrt(), n - 1.0);
-    let budget = |parts: Vec<Component>| Budget::new(parts).unwrap();
-    let apart = mean(&case.one).unwrap() - mean(&case.two).unwrap();
-    let paired = budget(vec![part(&pairs)]).interval(mean(&pairs).unwrap(), level).unwrap();
-    let welch = budget(vec![part(&case.one), part(&case.two)]).interval(apart, level).unwrap();
-    // The pooled scatter is that of a fit on a constant and on which sample a value is of.
-    let both: Vec<f64> = case.one.iter().chain(&case.two).copied().collect();
-    let first: Vec<f64> =
-        (0..both.len()).map(|k| f64::from(u8::from(k < case.one.len()))).collect();
-    let fit = least_squares(&both, &[&vec![1.0; both.len()], &first], None).unwrap();
-    let one = Component::new("scatter", fit.u(1), fit.dof);
-    let pooled = budget(vec![one]).interval(fit.coefficients[1], level).unwrap();
-    [paired, welch, pooled]
+fn ends_of(case: &Case) -> [(f64, f64); 3] {
+    intervals(&case.one, &case.two, 1.0 - 2.0 * case.alpha)
 }
 
 #[test]
@@ -81,7 +62,7 @@ fn two_one_sided_tests() {
     let mut verdicts = Tally::new("verdicts (statsmodels ttost_paired, ttost_ind, ttest)");
     let mut seen = [0; 3];
     for (k, case) in all.iter().enumerate() {
-        for (j, (from, to)) in intervals(case).into_iter().enumerate() {
+        for (j, (from, to)) in ends_of(case).into_iter().enumerate() {
             let (at, what) = (3 * k + j, format!("case {k}, interval {j}"));
             // An end may lie near 0: held to a part of the interval's width.
             let width = high[at] - low[at];
