@@ -7,6 +7,7 @@ use super::tally::Tally;
 use evenbreath::statistics::decision::{Verdict, decide};
 
 const LIMIT: f64 = 0.6;
+#[allow(clippy::approx_constant, reason = "a reading of 3.14 is a reading")]
 const ONE: [[f64; 15]; 2] = [
     [2.84, 2.51, 2.41, 2.95, 3.14, 3.79, 4.14, 3.85, 3.02, 3.45, 5.37, 3.81, 4.19, 3.16, 3.84],
     [4.00, 3.26, 4.14, 3.42, 3.25, 4.34, 4.97, 4.31, 3.11, 3.41, 5.02, 4.21, 4.59, 5.30, 4.32],

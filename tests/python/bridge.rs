@@ -70,6 +70,9 @@ fn start(python: &Path, script: &str) -> std::io::Result<std::process::Child> {
     Command::new(python)
         .args(["-B", "-W", "ignore::DeprecationWarning"])
         .arg(folder().join(script))
+        // The tests run side by side already.
+        .env("OMP_NUM_THREADS", "1")
+        .env("OPENBLAS_NUM_THREADS", "1")
         .stdin(Stdio::piped())
         .stdout(Stdio::piped())
         .stderr(Stdio::piped())

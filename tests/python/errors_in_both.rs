@@ -57,8 +57,8 @@ fn orthogonal_distance_regression() {
         ["slope", "intercept", "slope_sd", "slant", "x_error", "fitted"]
             .map(|name| answer.list(name));
     let mut line_tally = Tally::new("line with errors in both (scipy.odr)");
-    let mut square_tally = Tally::new("its least sum of squares (scipy.odr)");
-    let mut u_tally = Tally::new("its uncertainties, over scipy's factor (scipy.odr)");
+    let mut square_tally = Tally::new("line with errors in both, sum of squares (scipy.odr)");
+    let mut u_tally = Tally::new("line with errors in both, uncertainties (scipy.odr)");
     let (mut nearest, mut furthest) = (f64::INFINITY, 0.0f64);
     for (k, case) in all.iter().enumerate() {
         let line = deming(&case.x, &case.y, case.ratio).unwrap();

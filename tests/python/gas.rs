@@ -67,7 +67,7 @@ fn standard_atmosphere() {
         ["geopotential", "temperature", "pressure", "density", "us_pressure"]
             .map(|name| answer.list(name));
     let mut icao = Tally::new("ICAO atmosphere, geometric heights (ambiance)");
-    let mut low = Tally::new("the same below sea level, six figures (ambiance)");
+    let mut low = Tally::new("ICAO atmosphere below sea level, six figures (ambiance)");
     let mut us = Tally::new("US Standard Atmosphere 1976, other constants (fluids)");
     for (k, height) in heights.into_iter().enumerate() {
         let what = format!("{height} m");

@@ -61,7 +61,7 @@ fn the_other_methods() {
         ("six_cosines", c::six_cosines),
         ("autoregression", c::autoregression),
     ];
-    let mut tally = Tally::new("the other intervals of a mean (statsmodels, scipy.fft)");
+    let mut tally = Tally::new("intervals of a mean, the other methods (statsmodels, scipy.fft)");
     for (name, method) in methods {
         let expected = answer.list(name);
         for (k, x) in all.iter().enumerate() {
