@@ -9,6 +9,8 @@ mod firing;
 mod nile;
 #[path = "arithmetic/pressure.rs"]
 mod pressure;
+#[path = "outside/tally.rs"]
+mod tally;
 
 /// Fails unless `found` is within this share of `expected`.
 #[track_caller]

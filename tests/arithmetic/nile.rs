@@ -5,7 +5,7 @@
 //! near 1898', public domain. Expected partitions: `ruptures` 1.1.10 on the same data (`Pelt` and
 //! `Dynp` with cost `l2`, `min_size` 2, `jump` 1); means and sums of squares by hand from the data.
 
-use crate::near;
+use crate::tally::Tally;
 use evenbreath::statistics::changes::{changes, partition};
 use evenbreath::statistics::summary::mean;
 
@@ -30,23 +30,25 @@ fn squares(x: &[f64]) -> f64 {
 
 #[test]
 fn the_flow_falls_after_1898() {
+    let mut tally = Tally::new("Nile, change of 1898 (ruptures)");
     assert_eq!(FIRST_YEAR + BEFORE - 1, 1898);
     // `Pelt` at each of these penalties: breakpoints [28, 100].
     for penalty in [1e5, 138_155.1, 2e5, 263_765.239_145_513, 3e5, 5e5, 1e6] {
-        assert_eq!(partition(&FLOW, penalty), [BEFORE], "penalty {penalty}");
+        tally.same(&format!("penalty {penalty}"), partition(&FLOW, penalty), vec![BEFORE]);
     }
     // ... and at this one: [100], no change.
-    assert_eq!(partition(&FLOW, 1.5e6), Vec::<usize>::new());
+    tally.same("penalty 1.5e6", partition(&FLOW, 1.5e6), vec![]);
 }
 
 #[test]
 fn the_gain_of_the_change_is_where_it_appears_and_goes() {
+    let mut tally = Tally::new("Nile, means and squares");
     let (before, after) = FLOW.split_at(BEFORE);
-    near("mean to 1898", mean(before).unwrap(), 1097.75, 1e-12);
-    near("mean from 1899", mean(after).unwrap(), 849.972_222_222_222_2, 1e-12);
-    near("squares without a change", squares(&FLOW), 2_835_156.75, 1e-12);
+    tally.near("mean to 1898", mean(before).unwrap(), 1097.75, 1e-12);
+    tally.near("mean from 1899", mean(after).unwrap(), 849.972_222_222_222_2, 1e-12);
+    tally.near("squares without a change", squares(&FLOW), 2_835_156.75, 1e-12);
     let gain = squares(&FLOW) - squares(before) - squares(after);
-    near("gain", gain, 1_237_699.555_555_555_5, 1e-12);
+    tally.near("gain", gain, 1_237_699.555_555_555_5, 1e-12);
     assert_eq!(partition(&FLOW, gain * (1.0 - 1e-6)), [BEFORE]);
     assert!(partition(&FLOW, gain * (1.0 + 1e-6)).is_empty());
 }

@@ -24,6 +24,23 @@ fn lag_products(x: &[f64], lag: usize) -> f64 {
     x.iter().zip(&x[lag..]).map(|(a, b)| a * b).sum()
 }
 
+/// Standard error of the mean by Newey and West (1987, Econometrica 55:703, from memory): Bartlett
+/// weights up to `lags`, the variance times n/(n - 1).
+pub fn newey_west_u(x: &[f64], lags: usize) -> f64 {
+    let (n, d) = (x.len() as f64, centred(x));
+    let weight = |lag: usize| 1.0 - lag as f64 / (lags as f64 + 1.0);
+    let tail: f64 = (1..=lags).map(|lag| weight(lag) * lag_products(&d, lag)).sum();
+    let s = lag_products(&d, 0) + 2.0 * tail;
+    (s / n / (n - 1.0)).sqrt()
+}
+
+/// Newey-West with the lag that programs take when nobody names one, `4 (n/100)^(2/9)`, and
+/// Student's t.
+pub fn newey_west(x: &[f64]) -> f64 {
+    let n = x.len() as f64;
+    newey_west_u(x, (4.0 * (n / 100.0).powf(2.0 / 9.0)) as usize) * t95(n - 1.0)
+}
+
 /// Quadratic-spectral kernel after prewhitening by a first-order fit, Andrews' automatic bandwidth.
 pub fn prewhitened_kernel(x: &[f64]) -> f64 {
     let n = x.len() as f64;

@@ -89,8 +89,9 @@ fn table_of_means() {
         let m = mean_interval(x, 0.95).unwrap();
         (m.mean, m.high - m.mean)
     };
-    let [naive, kernel, batches, advised, six, autoregression] = [
+    let [naive, newey_west, kernel, batches, advised, six, autoregression] = [
         c::naive,
+        c::newey_west,
         c::prewhitened_kernel,
         c::eight_batches,
         c::advised_cosines,
@@ -98,8 +99,9 @@ fn table_of_means() {
         c::autoregression,
     ]
     .map(about_mean);
-    let methods: [(&str, Method); 7] = [
+    let methods: [(&str, Method); 8] = [
         ("s/sqrt(n)", &naive),
+        ("Newey-West", &newey_west),
         ("prewhitened kernel", &kernel),
         ("8 batches", &batches),
         ("cosines", &advised),
