@@ -80,7 +80,9 @@ const LEAST_PART_S: f64 = 8.0;
 const SETTLING_LIMIT_S: f64 = 10.0;
 /// Settling is judged on averages over this time, s.
 const SETTLING_S: f64 = 0.7;
-/// A step has made half its way within this time, s, or it is a ramp.
+/// A last value further off than this many scatters has left the level.
+const LEAVING_SCATTERS: f64 = 3.5;
+/// A step makes half its way within this time, s, or it is a ramp.
 const SHARP_S: f64 = 4.0;
 /// Two levels differ when they are this many standard errors apart.
 const SAME_SIGMAS: f64 = 3.5;
@@ -299,7 +301,13 @@ fn trim(levels: &Levels, entries: Range<usize>, span_s: f64) -> Option<Range<usi
         Some(last_outside) => (last_outside + 2) * width,
     };
     let last = averages.iter().rposition(settled)?;
-    let last = if last + 1 == averages.len() { values.len() } else { (last + 1) * width };
+    let mut last = if last + 1 == averages.len() { values.len() } else { (last + 1) * width };
+    // The averages end before the last values, and the last of them may hold a few of the leaving.
+    let spread = 1.4826 * median(values.iter().map(|v| (v - level).abs()));
+    let gone = |v: f64| (v - level).abs() > (LEAVING_SCATTERS * spread).max(levels.same(level));
+    while last > first && gone(values[last - 1]) {
+        last -= 1;
+    }
     (first < last).then(|| entries.start + first..entries.start + last)
 }
 
@@ -404,11 +412,15 @@ fn departure(
     Some(start.unwrap_or(crossing))
 }
 
-/// Half the way is made within [`SHARP_S`] of leaving the first plateau.
+/// Half the way is made within [`SHARP_S`], wherever on the way: where a slow change leaves the
+/// old level is lost in the scatter.
 fn is_sharp(cycles: &Cycles, start: usize, from_rpm: f64, to_rpm: f64) -> bool {
     let Some(rpm) = &cycles.rpm else { return false };
-    let half = 0.5 * (from_rpm + to_rpm);
-    (start..cycles.len())
-        .take_while(|k| cycles.from_s[*k] <= cycles.from_s[start] + SHARP_S)
-        .any(|k| (rpm[k] - half) * (to_rpm - from_rpm) >= 0.0)
+    let progress = |k: usize| ((rpm[k] - from_rpm) / (to_rpm - from_rpm)).clamp(0.0, 1.0);
+    let Some(half) = (start..cycles.len()).find(|k| progress(*k) >= 0.5) else { return false };
+    let soon = |from: usize, to: usize| cycles.from_s[to] - cycles.to_s[from] <= SHARP_S;
+    (0..half).rev().take_while(|before| soon(*before, half)).any(|before| {
+        let gained = |after: usize| progress(after) - progress(before) >= 0.5;
+        (half..cycles.len()).take_while(|after| soon(before, *after)).any(gained)
+    })
 }

@@ -5,6 +5,7 @@ use evenbreath::sample::Track;
 use evenbreath::signal::plateaus::{Kind, Plateau};
 use evenbreath::signal::{Signal, prepare};
 use proptest::prelude::*;
+use std::f64::consts::TAU;
 
 /// A log whose speed is a function of time, with noise on every reading.
 fn driven(rate_hz: f64, lasts_s: f64, seed: u64, sd: f64, speed: impl Fn(f64) -> f64) -> Track {
@@ -85,4 +86,140 @@ proptest! {
         prop_assert!((found[0].rpm.unwrap() / rpm - 1.0).abs() < 0.01, "{:?}", found[0]);
         prop_assert!(signal.steps.is_empty(), "{:#?}", signal.steps);
     }
+}
+
+/// An idle at 850 rev/min for a minute at 50 Hz: noise of 8 rev/min whose correlation from one
+/// engine cycle to the next is `lag1`, and hunting of an amplitude and a period.
+fn idle(lag1: f64, hunting_rpm: f64, period_s: f64, seed: u64) -> Track {
+    let time_s = clock(50.0, 60.0);
+    let mut normal = noise(seed);
+    let keep = if lag1 > 0.0 { (lag1.ln() * 0.02 * 850.0 / 120.0).exp() } else { 0.0 };
+    // White noise of the readings would vanish in the averages over a cycle of seven.
+    let spread = if lag1 > 0.0 { 8.0 } else { 8.0 * 7.06f64.sqrt() };
+    let (mut wander, start) = (normal(), normal());
+    let speed: Vec<f64> = time_s
+        .iter()
+        .map(|t| {
+            wander = keep * wander + (1.0 - keep * keep).sqrt() * normal();
+            850.0 + spread * wander + hunting_rpm * (TAU * t / period_s + 9.0 * start).sin()
+        })
+        .collect();
+    let mut vacuum = |side: f64| {
+        speed.iter().map(|n| 57.0 + side + 0.01 * (n - 850.0) + 0.3 * normal()).collect()
+    };
+    let (one, two) = (vacuum(0.4), vacuum(-0.4));
+    track(time_s, speed, one, two)
+}
+
+/// Logs with a step or with another number of running plateaus than one.
+fn false_parts(logs: u64, idle: impl Fn(u64) -> Track) -> usize {
+    let is_false = |seed: &u64| {
+        let signal = prepare(idle(*seed), 4);
+        !signal.steps.is_empty() || running(&signal).len() != 1
+    };
+    (0..logs).filter(is_false).count()
+}
+
+#[test]
+fn a_flat_idle_is_one_plateau_whatever_its_noise() {
+    for lag1 in [0.0, 0.3, 0.6, 0.8, 0.9] {
+        for (hunting_rpm, period_s) in [(0.0, 1.0), (20.0, 1.5), (40.0, 2.5), (40.0, 4.0)] {
+            let parts = false_parts(40, |seed| idle(lag1, hunting_rpm, period_s, 100 + seed));
+            assert!(parts <= 2, "{lag1}, hunting {hunting_rpm} in {period_s} s: {parts} of 40");
+        }
+    }
+}
+
+#[test]
+fn flares_dips_and_false_readings_do_not_part_an_idle() {
+    let spoiled = |seed: u64| {
+        let mut track = idle(0.6, 10.0, 2.0, 500 + seed);
+        let rpm = track.rpm.as_mut().unwrap();
+        for (k, n) in rpm.iter_mut().enumerate() {
+            // A tap on the throttle, a stumble, and one doubled reading in two seconds.
+            let flare = if (900..925).contains(&k) { 500.0 } else { 0.0 };
+            let dip = if (1900..1940).contains(&k) { -200.0 } else { 0.0 };
+            *n = (*n + flare + dip) * if k % 100 == 37 { 2.0 } else { 1.0 };
+        }
+        track
+    };
+    assert!(false_parts(40, spoiled) <= 2);
+    let (mut sum, mut lasts_s) = (0.0, f64::MAX);
+    for seed in 0..10 {
+        let signal = prepare(spoiled(seed), 4);
+        let plateau = running(&signal)[0].clone();
+        sum += plateau.rpm.unwrap() / 10.0;
+        lasts_s = (plateau.to_s - plateau.from_s).min(lasts_s);
+    }
+    assert!((sum - 850.0).abs() < 8.0 && lasts_s > 50.0, "{sum} rev/min, {lasts_s} s");
+}
+
+#[test]
+fn a_slow_warm_up_has_no_sharp_step_and_ends_in_its_idle() {
+    for seed in 0..20 {
+        let speed = |t: f64| 850.0 + 350.0 * (-t / 40.0).exp();
+        let signal = prepare(driven(50.0, 240.0, 700 + seed, 4.0, speed), 4);
+        assert!(signal.steps.iter().all(|step| !step.sharp), "{seed}: {:#?}", signal.steps);
+        let found = running(&signal);
+        let last = found.last().unwrap();
+        assert!(last.to_s > 235.0 && last.to_s - last.from_s > 60.0, "{seed}: {last:?}");
+        assert!((last.rpm.unwrap() - 850.0).abs() < 10.0, "{seed}: {last:?}");
+        for plateau in &found {
+            let fall = speed(plateau.from_s) - speed(plateau.to_s);
+            // 2 % of the level, or what parts two plateaus; and the scatter of what is seen.
+            assert!(fall < 40.0, "{seed}: falls by {fall} in {plateau:?}");
+        }
+    }
+}
+
+#[test]
+fn an_engine_that_stands_is_told_from_one_that_runs() {
+    for seed in 0..20 {
+        let mut normal = noise(900 + seed);
+        let time_s = clock(50.0, 40.0);
+        let runs = |t: &f64| (8.0..31.0).contains(t);
+        let rpm = time_s.iter().map(|t| if runs(t) { 850.0 + 6.0 * normal() } else { 0.0 });
+        let rpm: Vec<f64> = rpm.collect();
+        let mut vacuum = |offset: f64| {
+            let level = |t: &f64| if runs(t) { 57.0 } else { 0.0 };
+            time_s.iter().map(|t| offset + level(t) + 0.1 * normal()).collect()
+        };
+        let (one, two) = (vacuum(0.8), vacuum(-0.6));
+        let signal = prepare(track(time_s, rpm, one, two), 4);
+        let kinds: Vec<Kind> = signal.plateaus.iter().map(|p| p.kind).collect();
+        let wanted = [Kind::EngineOff, Kind::Running, Kind::EngineOff];
+        assert_eq!(kinds, wanted, "{seed}: {:#?}", signal.plateaus);
+        let [before, between, after] = [0, 1, 2].map(|k| &signal.plateaus[k]);
+        assert!(before.to_s <= 8.2 && before.to_s > 6.5, "{before:?}");
+        // The first zeros of an engine that stops from one reading to the next pass for missed
+        // pulses, up to a second.
+        assert!(between.from_s >= 7.9 && between.to_s <= 32.0, "{between:?}");
+        assert!(after.from_s >= 30.8 && after.from_s < 32.5, "{after:?}");
+        assert!(signal.steps.is_empty(), "{:?}", signal.steps);
+    }
+}
+
+/// The slower the speed settles, the later the plateau begins, and its mean is that of the level.
+#[test]
+fn settling_is_trimmed_by_the_data() {
+    let begins = |tau_s: f64| {
+        let mut sum = 0.0;
+        for seed in 0..10 {
+            let speed = |t: f64| {
+                if t < 20.0 { 1500.0 } else { 850.0 + 650.0 * (-(t - 20.0) / tau_s).exp() }
+            };
+            let signal = prepare(driven(50.0, 60.0, 1100 + seed, 4.0, speed), 4);
+            let found = running(&signal);
+            assert_eq!(found.len(), 2, "{tau_s}: {found:#?}");
+            assert!(found[0].to_s < 20.2 && found[0].to_s > 18.0, "{:?}", found[0]);
+            let after = found[1].clone();
+            assert!((after.rpm.unwrap() - 850.0).abs() < 3.0, "{tau_s}: {after:?}");
+            sum += (after.from_s - 20.0) / 10.0;
+        }
+        sum
+    };
+    let [quick, slow, slowest] = [0.3, 1.0, 2.5].map(begins);
+    assert!(quick < 3.0 && quick < slow && slow < slowest, "{quick}, {slow}, {slowest} s");
+    // 650 rev/min have fallen below 20 after 3.5 time constants.
+    assert!(slowest > 3.5 * 2.5 - 1.0, "{slowest} s");
 }
