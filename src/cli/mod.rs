@@ -9,6 +9,7 @@ mod args;
 mod balance;
 mod breather;
 mod compare;
+mod days;
 mod demo;
 mod failure;
 mod inspect;
@@ -19,6 +20,7 @@ mod picture;
 mod ports;
 mod profile;
 mod sides;
+mod tee_section;
 mod values;
 mod wishes;
 
