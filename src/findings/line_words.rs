@@ -14,6 +14,13 @@ fn pressure(kpa: f64, unit: PressureUnit) -> String {
     format!("{:.*} {}", unit.decimals(), unit.from_kpa(Kpa(kpa)), unit.symbol())
 }
 
+/// Half the width of an interval, with a decimal more than a reading and never nothing.
+fn half_width(kpa: f64, unit: PressureUnit) -> String {
+    let decimals = unit.decimals() + 1;
+    let least = 10.0_f64.powi(-(decimals as i32));
+    format!("{:.decimals$} {}", unit.from_kpa(Kpa(kpa)).max(least), unit.symbol())
+}
+
 /// Sensor 1 more or less than sensor 2.
 fn apart(kpa: f64, unit: PressureUnit) -> String {
     let way = if kpa < 0.0 { "less" } else { "more" };
@@ -38,7 +45,7 @@ pub(super) fn matched(found: &PairMatch, unit: PressureUnit) -> String {
         .iter()
         .map(|at| at.high_kpa - at.error_kpa)
         .reduce(f64::max)
-        .map(|kpa| format!("; known within {} over that range", pressure(kpa, unit)))
+        .map(|kpa| format!("; known within {} over that range", half_width(kpa, unit)))
         .unwrap_or_default();
     format!(
         "Matched{range}: sensor 1 reads {} than sensor 2 at the atmosphere, and {:.2} % of the vacuum {way} on top{within}.",
@@ -89,7 +96,7 @@ pub(super) fn lacking(lack: Lack, unit: PressureUnit) -> String {
                 show(LEAST_RANGE_KPA),
                 capital(&place),
                 apart(error_kpa, unit),
-                show(half_kpa),
+                half_width(half_kpa, unit),
             )
         }
     }

@@ -2,7 +2,7 @@
 
 use super::balance::LEVEL;
 use super::tee_run;
-use crate::sample::{Meaning, Remark};
+use crate::sample::{Mark, Meaning, Remark};
 use crate::signal::Signal;
 use crate::signal::plateaus::{Kind, Plateau};
 use crate::statistics::correlated::{MeanInterval, mean_interval};
@@ -134,11 +134,14 @@ fn remarks(
         );
         remarks.push(Remark::new("hose_off", dead.len(), &at, text));
     }
-    // Hoses come off for a swap; what comes off without one has fallen off.
+    let is_tee = |mark: &&Mark| matches!(mark.meaning, Meaning::TeeOn | Meaning::TeeOff);
+    let tees: Vec<f64> = signal.track.marks.iter().filter(is_tee).map(|mark| mark.at.0).collect();
+    // Hoses come off for a swap or a T-piece; what comes off without one has fallen off.
     let fallen: Vec<f64> = off
         .iter()
         .copied()
         .filter(|at| signal.hoses.iter().all(|change| (change.at_s - at).abs() > SWAP_TAKES_S))
+        .filter(|at| tees.iter().all(|tee_s| (tee_s - at).abs() > SWAP_TAKES_S))
         .collect();
     if !fallen.is_empty() {
         let text = "a hose was off with the engine running; those cycles are left out";

@@ -149,8 +149,9 @@ fn contradiction(stretches: &[Stretch], run: &TeeRun, prior: &Prior) -> Option<R
     }
     let (at_s, vacuum, error, _) = *worst;
     let text = format!(
-        "the tee run of {} no longer fits: at {vacuum:.0} kPa it has sensor 1 read {:.2} kPa more than sensor 2, here it is {error:.2} kPa; it is left aside, and only this log and the sensors' specification count; make the tee run again",
+        "the tee run of {} no longer fits: at {:.0} kPa it has sensor 1 less sensor 2 at {:.2} kPa, this log shows {error:.2} kPa; it is left aside, and only this log and the sensors' specification count; make the tee run again",
         run.date,
+        vacuum.abs(),
         expected.error_kpa(vacuum).0
     );
     Some(Remark::new("tee_run_contradicted", 1, &[at_s], text))

@@ -6,4 +6,5 @@ mod contract;
 mod faults;
 mod logs;
 mod run;
+mod tee;
 mod terminal;
