@@ -95,7 +95,7 @@ impl Mark {
         ];
         let words = plain(&self.text);
         let about = |word: &str| match word {
-            "cap" | "caps" | "capped" | "uncapped" | "capoff" | "capon" => true,
+            "tee" | "tpiece" | "cap" | "caps" | "capped" | "uncapped" | "capoff" | "capon" => true,
             word => STARTS.iter().any(|start| word.starts_with(start)),
         };
         self.meaning == Meaning::Other && words.split(' ').any(about)

@@ -8,6 +8,7 @@ use evenbreath::findings::balance::{Balance, Open, ZeroMethod};
 use evenbreath::findings::breather::{Breather, BreatherVerdict};
 use evenbreath::findings::{Conditions, Verdict, balance, breather, compare};
 use evenbreath::sample::{Mark, Track};
+use evenbreath::sensors::matching::TeeRun;
 use evenbreath::signal;
 use evenbreath::units::Seconds;
 use rand::{Rng, SeedableRng};
@@ -192,6 +193,120 @@ fn work_on_the_screws_shows_in_the_comparison() {
     assert!(found.say.starts_with("Now in tolerance"), "{}", found.say);
     let back = compare::find(job(|_| 0.2), job(|_| 4.0));
     assert!(!back.change[0].improved && back.change[0].low_kpa > 3.0);
+}
+
+/// A tee run that saw the pair's offset and gains as they were then.
+fn tee_run(offset: [f64; 2], gain: [f64; 2]) -> TeeRun {
+    // At the mean of the two readings: solved for the true vacuum, as for any two straight lines.
+    let error = |mean: f64| {
+        let vacuum = (2.0 * mean - offset[0] - offset[1]) / (gain[0] + gain[1]);
+        offset[0] - offset[1] + (gain[0] - gain[1]) * vacuum
+    };
+    TeeRun {
+        date: "2026-03-14".into(),
+        age_days: Some(30),
+        offset_kpa: error(0.0),
+        u_offset_kpa: 0.01,
+        gain: (error(60.0) - error(0.0)) / 60.0,
+        u_gain: 0.0003,
+        correlation: -0.8,
+        dof: 20.0,
+        residual_kpa: 0.03,
+        vacuum_kpa: (0.0, 70.0),
+    }
+}
+
+fn with_tee_run(scene: &Scene, run: TeeRun, seed: u64) -> Balance {
+    let conditions = Conditions { tee_run: Some(run), ..Conditions::default() };
+    balance::find(&signal::prepare(scene.track(seed), 4), &conditions)
+}
+
+#[test]
+fn a_stored_tee_run_settles_what_engine_off_leaves_open() {
+    let mut random = Pcg64::seed_from_u64(8);
+    for starts in [5.0, 0.0] {
+        let (mut held, mut aside) = (0, 0);
+        for seed in 0..60 {
+            let (offset, gain) = pair(&mut random);
+            let run = tee_run(offset, gain);
+            // The offsets have drifted since, as far as the data sheet allows.
+            let offset = offset.map(|o| o + random.random_range(-0.5..0.5));
+            let scene = Scene { difference: |_| 0.1, offset, gain, starts, ..Scene::default() };
+            let found = with_tee_run(&scene, run, seed);
+            let plateau = &found.plateaus[0];
+            held += usize::from(plateau.low_kpa <= 0.1 && 0.1 <= plateau.high_kpa);
+            if found.remarks.iter().any(|r| r.code == "tee_run_contradicted") {
+                aside += 1;
+                continue;
+            }
+            assert_eq!(found.zero.method, ZeroMethod::Tee, "{:?}", found.remarks);
+            let names: Vec<&str> = plateau.budget.iter().map(|row| row.name).collect();
+            assert!(names.contains(&"zero of the pair: stored tee run"), "{names:?}");
+            assert!(names.contains(&"drift of the sensors since the tee run"), "{names:?}");
+            // With the drift measured, nothing much is left.
+            let u = plateau.u_kpa;
+            assert!(if starts > 0.0 { u < 0.06 } else { (0.4..0.5).contains(&u) }, "{u}");
+        }
+        assert!(held >= 51, "engine off before {starts} s: {held} of 60 held");
+        // Two drifts to opposite ends of their limits pass for a tee run that does not fit: of two
+        // evenly spread ones, 3 % lie further apart than twice their standard uncertainty.
+        assert!(aside <= 7, "engine off before {starts} s: {aside} of 60 left aside");
+    }
+}
+
+#[test]
+fn a_tee_run_that_no_longer_fits_is_left_aside() {
+    let (offset, gain) = ([0.4, -0.3], [1.01, 0.99]);
+    let run = tee_run([3.4, -0.3], gain);
+    let scene = Scene { difference: |_| 0.3, offset, gain, ..Scene::default() };
+    let found = with_tee_run(&scene, run.clone(), 1);
+    let remark = found.remarks.iter().find(|r| r.code == "tee_run_contradicted").unwrap();
+    assert!(remark.text.contains("no longer fits"), "{}", remark.text);
+    assert_eq!(found.zero.method, ZeroMethod::EngineOff);
+    let plain = scene.balance(1);
+    assert_eq!((found.zero, found.plateaus), (plain.zero, plain.plateaus));
+    // A swap contradicts it as well, and is itself believed.
+    let marks = SWAPPED.to_vec();
+    let swap = Scene { starts: 0.0, swap: Some((28.0, 50.0)), marks, ..scene };
+    let found = with_tee_run(&swap, run, 2);
+    assert!(found.remarks.iter().any(|r| r.code == "tee_run_contradicted"));
+    assert_eq!(found.zero.method, ZeroMethod::Swap);
+}
+
+#[test]
+fn an_old_tee_run_and_a_vacuum_it_did_not_see_are_said() {
+    let (offset, gain) = ([0.4, -0.3], [1.01, 0.99]);
+    let scene = Scene { offset, gain, ..Scene::default() };
+    let codes = |run: TeeRun| -> Vec<&'static str> {
+        with_tee_run(&scene, run, 3).remarks.iter().map(|r| r.code).collect()
+    };
+    let fresh = tee_run(offset, gain);
+    assert_eq!(codes(fresh.clone()), Vec::<&str>::new());
+    assert_eq!(codes(TeeRun { age_days: Some(366), ..fresh.clone() }), ["tee_run_old"]);
+    assert_eq!(codes(TeeRun { age_days: None, ..fresh.clone() }), Vec::<&str>::new());
+    assert_eq!(codes(TeeRun { vacuum_kpa: (0.0, 45.0), ..fresh }), ["tee_run_range"]);
+}
+
+#[test]
+fn both_hoses_on_one_tap_in_the_log_are_no_plateau_of_the_balance() {
+    let (offset, gain) = ([0.9, -0.3], [1.02, 0.985]);
+    let marks = vec![(20.0, "tee on"), (34.0, "tee off")];
+    let scene = Scene { difference: |_| 2.6, offset, gain, starts: 0.0, marks, ..Scene::default() };
+    let mut track = scene.track(4);
+    let time = track.time_s.clone();
+    let (one, two) = (track.vac1_kpa.clone().unwrap(), track.vac2_kpa.as_mut().unwrap());
+    for (k, t) in time.iter().enumerate().filter(|(_, t)| (19.8..34.2).contains(*t)) {
+        // Sensor 2 on the tap of side 1: what sensor 1 sees, by the line of sensor 2.
+        two[k] = offset[1] + gain[1] * (one[k] - offset[0]) / gain[0] + 0.02 * (7.0 * t).sin();
+    }
+    let found = balance::find(&signal::prepare(track, 4), &Conditions::default());
+    assert_eq!(found.zero.method, ZeroMethod::Tee);
+    assert_eq!(found.plateaus.len(), 2, "{:?}", found.plateaus);
+    for plateau in &found.plateaus {
+        assert!(plateau.to_s < 20.0 || plateau.from_s > 34.0, "{plateau:?}");
+        assert!(plateau.low_kpa <= 2.6 && 2.6 <= plateau.high_kpa, "{plateau:?}");
+        assert_eq!(plateau.verdict, Verdict::OutOfTolerance);
+    }
 }
 
 /// Three openings, marked late by up to a second and a half.

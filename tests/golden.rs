@@ -153,6 +153,7 @@ fn truths_lie_within_the_intervals() {
         let found = document(&commands(&log)[0]);
         held.extend(truth::differences(&log, &found, &truth));
         held.extend(truth::drop(&log, &found, &truth));
+        held.extend(truth::pair_errors(&log, &found, &truth));
     }
     assert!(held.len() >= 20, "only {} intervals were compared", held.len());
     let missed: Vec<String> =

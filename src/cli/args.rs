@@ -69,6 +69,15 @@ Example:
   evenbreath inspect other.csv \\
     --columns \"vac1=Front,vac2=Rear\"")]
     Inspect(InspectArgs),
+    /// What the two sensors differ by, from a log with both hoses on one tap
+    ///
+    /// Put both hoses on one tap through a T-piece and log idle, two or three held speeds and ten
+    /// seconds with the engine off; the marks 'tee on' and 'tee off' say which part counts, else
+    /// all of it does. Store the line in the car's profile: 'balance' takes it out.
+    #[command(after_help = "\
+Example:
+  evenbreath match tee.csv --store car.toml")]
+    Match(MatchArgs),
     /// Lists the serial ports and says what is heard on each
     #[command(after_help = "\
 Example:
@@ -179,6 +188,24 @@ pub struct InspectArgs {
     #[command(flatten)]
     /// The answer.
     pub output: Output,
+}
+
+/// `match`.
+#[derive(Debug, Args)]
+pub struct MatchArgs {
+    /// Log file, or - for standard input.
+    #[arg(value_name = "LOG")]
+    pub log: PathBuf,
+    #[command(flatten)]
+    /// The log.
+    pub reading: Reading,
+    #[command(flatten)]
+    /// The answer.
+    pub output: Output,
+    /// Write the line into this profile, as its section [tee_run]; everything else in the file
+    /// stays, and a file that is not there is made.
+    #[arg(long, value_name = "FILE", help_heading = "The answer")]
+    pub store: Option<PathBuf>,
 }
 
 /// `ports`.

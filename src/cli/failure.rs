@@ -77,6 +77,29 @@ pub enum Failure {
         /// What to do.
         advice: String,
     },
+    /// A tee run without a line was to be stored.
+    #[error(
+        "nothing was stored in {}: {why}; log the tee run again and store it then",
+        .path.display()
+    )]
+    NothingToStore {
+        /// The profile.
+        path: PathBuf,
+        /// What was found and what to do.
+        why: String,
+    },
+    /// The profile holds the section in a form that cannot be written over line by line.
+    #[error(
+        "{} holds {name} in a form that cannot be written over, and was left as it is; take the \
+         lines of {name} out of it first",
+        .path.display()
+    )]
+    SectionInTheWay {
+        /// The profile.
+        path: PathBuf,
+        /// The section.
+        name: &'static str,
+    },
     /// A folder or a file of the answer could not be written.
     #[error("cannot write to {} ({source}); check that the folder may be written to", .path.display())]
     Write {

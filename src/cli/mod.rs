@@ -9,16 +9,19 @@ mod args;
 mod balance;
 mod breather;
 mod compare;
+mod days;
 mod demo;
 mod failure;
 mod inspect;
 mod load;
 mod output;
+mod pair_match;
 mod papers;
 mod picture;
 mod ports;
 mod profile;
 mod sides;
+mod tee_section;
 mod values;
 mod wishes;
 
@@ -46,6 +49,8 @@ and engine speed.
       whether the closed breather is sealed
   evenbreath compare BEFORE AFTER
       what the work has changed
+  evenbreath match LOG
+      what the two sensors differ by
 
   evenbreath ports
       serial ports, and what is heard on each
@@ -64,6 +69,7 @@ pub fn run(cli: &Cli) -> Result<u8, Failure> {
         Some(Command::Breather(args)) => breather::run(args),
         Some(Command::Compare(args)) => compare::run(args),
         Some(Command::Inspect(args)) => inspect::run(args),
+        Some(Command::Match(args)) => pair_match::run(args),
         Some(Command::Ports(args)) => ports::run(args),
         Some(Command::Demo(args)) => demo::run(args),
         Some(Command::Completions { shell }) => papers::completions(*shell),

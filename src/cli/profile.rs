@@ -1,7 +1,9 @@
 //! The profile: what stays true of a car and its box from one log to the next.
 
 use super::failure::Failure;
+use super::tee_section;
 use super::values::{self, Given};
+use crate::sensors::matching::TeeRun;
 use crate::units::{Kpa, PressureUnit};
 use std::fs;
 use std::io::{self, ErrorKind};
@@ -50,24 +52,30 @@ pub struct Profile {
     pub sensor_offset_limit: Option<Kpa>,
     /// Largest gain error of one sensor by its data sheet, per cent of reading.
     pub sensor_gain_limit_percent: Option<f64>,
+    /// By how much one sensor's offset may drift after a tee run; a number as with `tolerance`.
+    pub sensor_drift_limit: Option<Kpa>,
+    /// The section of the tee run, as `match` stores it.
+    pub tee_run: Option<TeeRun>,
 }
 
 /// A key of the profile.
-struct Key {
-    name: &'static str,
+pub(super) struct Key {
+    /// The key.
+    pub name: &'static str,
     /// What its value has to be.
-    needs: &'static str,
+    pub needs: &'static str,
     /// A line of a profile.
-    example: &'static str,
+    pub example: &'static str,
 }
 
-const fn key(name: &'static str, needs: &'static str, example: &'static str) -> Key {
+/// A key, what its value has to be, and a line to copy.
+pub(super) const fn key(name: &'static str, needs: &'static str, example: &'static str) -> Key {
     Key { name, needs, example }
 }
 
 const PRESSURE: &str = "a pressure with its unit, in quotes, or a number";
 
-const KEYS: [Key; 15] = [
+const KEYS: [Key; 16] = [
     key("car", "a text in quotes", "car = \"Blue saloon\""),
     key("carb1", "a name in quotes", "carb1 = \"Front\""),
     key("carb2", "a name in quotes", "carb2 = \"Rear\""),
@@ -83,10 +91,20 @@ const KEYS: [Key; 15] = [
     key("units", "a unit of pressure in quotes", "units = \"mmHg\""),
     key("sensor_offset_limit", PRESSURE, "sensor_offset_limit = \"1 kPa\""),
     key("sensor_gain_limit_percent", "a number from 0 to 50", "sensor_gain_limit_percent = 2.0"),
+    key("sensor_drift_limit", PRESSURE, "sensor_drift_limit = \"0.5 kPa\""),
 ];
 
+/// The section of the tee run; it needs a heading of its own, and so is no key like the others.
+const SECTION: Key =
+    key(tee_section::NAME, "a section that 'evenbreath match' writes", "[tee_run]");
+
+/// Every key, those of the section too.
+fn keys() -> impl Iterator<Item = &'static Key> {
+    KEYS.iter().chain([&SECTION]).chain(&tee_section::KEYS)
+}
+
 /// A value that cannot be used: its key and what is wrong.
-type Wrong = (&'static str, String);
+pub(super) type Wrong = (&'static str, String);
 
 impl Profile {
     /// Reads a profile.
@@ -119,12 +137,12 @@ impl Profile {
             let (what, advice) = unreadable(error.message(), text.lines().nth(line - 1));
             failure(line, what, advice)
         })?;
-        if let Some(name) = table.keys().find(|name| KEYS.iter().all(|k| k.name != name.as_str())) {
+        if let Some(name) = unknown(&table) {
             let what = format!("the key {name:?} is not known");
             return Err(failure(line_of(text, name), what, nearest(name)));
         }
         Self::from_table(&table).map_err(|(name, what)| {
-            let example = KEYS.iter().find(|k| k.name == name).map_or("", |k| k.example);
+            let example = keys().find(|k| k.name == name).map_or("", |k| k.example);
             // The message is cut at its last semicolon into what is wrong and what to do.
             let (what, advice) = match what.rsplit_once("; ") {
                 Some((what, advice)) => (what, advice),
@@ -161,15 +179,28 @@ impl Profile {
             units,
             sensor_offset_limit: checked("sensor_offset_limit", offset_limit)?,
             sensor_gain_limit_percent: number("sensor_gain_limit_percent", gain_limit)?,
+            sensor_drift_limit: checked("sensor_drift_limit", offset_limit)?,
+            tee_run: tee_section::read(table)?,
         })
     }
+}
+
+/// A key that is not known, in the profile or in the section of the tee run.
+fn unknown(table: &Table) -> Option<&str> {
+    let known = |keys: &[Key], name: &str| keys.iter().any(|key| key.name == name);
+    let section = table.get(tee_section::NAME).and_then(Value::as_table);
+    let inside = section.into_iter().flat_map(Table::keys);
+    let outside = table.keys().filter(|name| name.as_str() != tee_section::NAME);
+    let mut names = outside.filter(|name| !known(&KEYS, name)).map(String::as_str);
+    let mut inner = inside.filter(|name| !known(&tee_section::KEYS, name)).map(String::as_str);
+    names.next().or_else(|| inner.next())
 }
 
 /// What the reader of TOML found, in plain words, and what to do.
 fn unreadable(message: &str, line: Option<&str>) -> (String, String) {
     let line = line.unwrap_or("").trim();
     let name = line.split('=').next().unwrap_or("").trim();
-    let known = KEYS.iter().find(|k| k.name == name);
+    let known = keys().find(|k| k.name == name);
     if message.contains("duplicate") {
         let what = format!("the key {name:?} stands in the profile twice");
         return (what, "take one of the two out".into());
@@ -195,7 +226,7 @@ fn line_of(text: &str, name: &str) -> usize {
 /// The key that was probably meant, or all of them.
 fn nearest(name: &str) -> String {
     let likeness = |key: &Key| strsim::normalized_damerau_levenshtein(key.name, name);
-    let best = KEYS.iter().max_by(|a, b| likeness(a).total_cmp(&likeness(b)));
+    let best = keys().max_by(|a, b| likeness(a).total_cmp(&likeness(b)));
     match best {
         Some(key) if likeness(key) >= 0.5 => format!("did you mean {:?}?", key.name),
         _ => format!("known keys are {}", KEYS.each_ref().map(|key| key.name).join(", ")),
@@ -203,13 +234,13 @@ fn nearest(name: &str) -> String {
 }
 
 /// The value of a key, or what it should be.
-fn take<T>(
+pub(super) fn take<T>(
     table: &Table,
     name: &'static str,
     read: impl Fn(&Value) -> Option<T>,
 ) -> Result<Option<T>, Wrong> {
     let Some(value) = table.get(name) else { return Ok(None) };
-    let needs = KEYS.iter().find(|k| k.name == name).map_or("", |k| k.needs);
+    let needs = keys().find(|k| k.name == name).map_or("", |k| k.needs);
     let wrong = || (name, format!("found {}, needed is {needs}", found(value)));
     read(value).map(Some).ok_or_else(wrong)
 }
@@ -226,11 +257,11 @@ fn found(value: &Value) -> String {
     }
 }
 
-fn text(value: &Value) -> Option<String> {
+pub(super) fn text(value: &Value) -> Option<String> {
     value.as_str().map(str::to_string)
 }
 
-fn real(value: &Value) -> Option<f64> {
+pub(super) fn real(value: &Value) -> Option<f64> {
     value.as_float().or_else(|| value.as_integer().map(|number| number as f64))
 }
 
@@ -290,7 +321,7 @@ mod tests {
                     balance_pipe = true\nidle_target_rpm = 850\ntolerance = '10 mmHg'\n\
                     threshold_rpm = 25\nbaro = 100.8\naltitude_m = 120\ncolumns = 'vac1=A'\nlog_units = 'mbar'\n\
                     units = 'inHg'\nsensor_offset_limit = '5 mmHg'\n\
-                    sensor_gain_limit_percent = 1.5\n";
+                    sensor_gain_limit_percent = 1.5\nsensor_drift_limit = 0.2\n";
         let profile = parse(text).unwrap();
         assert!((profile.tolerance.unwrap().0 - 1.333_223_874_15).abs() < 1e-9);
         assert_eq!(profile.baro, Some(Kpa(100.8)));

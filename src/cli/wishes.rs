@@ -2,12 +2,14 @@
 //! them that says anything.
 
 use super::args::{Car, Reading};
+use super::days;
 use super::failure::Failure;
 use super::profile::Profile;
 use super::sides;
 use super::values::{self, Given};
 use crate::findings::{Conditions, Sides, idle_vacuum};
 use crate::log::{Head, Log, ReadOptions, Taken};
+use crate::sensors::matching::TeeRun;
 use crate::units::{Kpa, PressureUnit};
 
 /// Says what a pressure is in kPa when a bare number is in the unit named.
@@ -102,6 +104,14 @@ impl Wishes {
         Err(Failure::SameNames { name: sides.one })
     }
 
+    /// The tee run of the profile, with its age when the log was made.
+    fn tee_run(&self, head: &Head) -> Option<TeeRun> {
+        let run = self.profile.tee_run.clone()?;
+        let made = run.date.parse().ok();
+        let age_days = made.and_then(|made| days::between(made, days::of_log(head)));
+        Some(TeeRun { age_days, ..run })
+    }
+
     /// What the findings are told.
     ///
     /// # Errors
@@ -129,6 +139,10 @@ impl Wishes {
             sensor_gain_limit: profile
                 .sensor_gain_limit_percent
                 .map_or(usual.sensor_gain_limit, |percent| percent / 100.0),
+            sensor_drift_limit_kpa: profile
+                .sensor_drift_limit
+                .map_or(usual.sensor_drift_limit_kpa, |kpa| kpa.0),
+            tee_run: self.tee_run(head),
         })
     }
 }

@@ -61,6 +61,8 @@ pub enum Action {
     HosesSwapped,
     /// The hoses are on, each on its own tap.
     HosesDirect,
+    /// Both hoses are on the tap of tract 1, through a T-piece.
+    HosesTogether,
     /// A foot holds the revs at this speed.
     Hold(Rpm),
     /// The foot comes off.

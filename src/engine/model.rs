@@ -35,6 +35,7 @@ const CAUGHT: f64 = 45.0;
 enum Hoses {
     Direct,
     Swapped,
+    Together,
     Off,
 }
 
@@ -158,6 +159,7 @@ impl Engine {
             Action::HosesOff => self.hoses = Hoses::Off,
             Action::HosesSwapped => self.hoses = Hoses::Swapped,
             Action::HosesDirect => self.hoses = Hoses::Direct,
+            Action::HosesTogether => self.hoses = Hoses::Together,
             Action::Hold(rpm) => self.foot.hold(rpm.0),
             Action::Release => self.foot.release(),
             Action::FanOn => self.fan = true,
@@ -186,6 +188,7 @@ impl Engine {
         let at_hoses = match self.hoses {
             Hoses::Direct => vacuum,
             Hoses::Swapped => [vacuum[1], vacuum[0]],
+            Hoses::Together => [vacuum[0]; 2],
             Hoses::Off => [Kpa(0.0); 2],
         };
         let crankcase = below(self.breather.pressure);

@@ -3,6 +3,7 @@
 use super::balance::{Open, PlateauBalance, ZeroMethod, ZeroUsed};
 use super::{Conditions, Sides};
 use crate::sample::Remark;
+use crate::sensors::matching::DRIFT;
 use crate::signal::Signal;
 use crate::signal::plateaus::{self, Kind};
 use crate::statistics::decision::Verdict;
@@ -105,6 +106,7 @@ fn cure(plateau: &PlateauBalance, zero: &ZeroUsed) -> String {
         (Some("resolution"), _) => {
             "the sensors' steps are too coarse for this tolerance; more log does not help.".into()
         }
+        (Some(DRIFT), _) => "what the sensors have drifted since the tee run leaves it open; log five seconds with the engine off in the next log, which takes that out.".into(),
         (_, ZeroMethod::Swap) => {
             "the difference lies too near the limit; more log does not help, so adjust towards zero and log again.".into()
         }

@@ -11,7 +11,6 @@ use super::{Conditions, idle_vacuum, resolution, strokes, zero};
 use crate::sample::Remark;
 use crate::sensors::matching::{Matching, Prior};
 use crate::signal::Signal;
-use crate::signal::plateaus::Kind;
 use crate::statistics::decision::{self, SoFar, Verdict};
 use crate::statistics::uncertainty::{Budget, Component};
 use serde::Serialize;
@@ -162,10 +161,9 @@ pub struct Balance {
 /// Finds the balance on every plateau of a signal.
 pub fn find(signal: &Signal, conditions: &Conditions) -> Balance {
     let stretches::Found { mut stretches, mut remarks } = stretches::find(signal);
-    let prior =
-        Prior::from_limits(conditions.sensor_offset_limit_kpa, conditions.sensor_gain_limit);
-    let zero = zero::solve(&mut stretches, prior);
-    remarks.extend(zero.remark);
+    let zero = zero::solve(&mut stretches, conditions);
+    remarks.extend(zero.remarks);
+    let prior = &zero.prior;
     let plateaus: Vec<PlateauBalance> = zero
         .matching
         .map(|matching| {
@@ -202,17 +200,14 @@ struct Pair<'a> {
     signal: &'a Signal,
     stretches: &'a [Stretch],
     matching: &'a Matching,
-    prior: Prior,
+    prior: &'a Prior,
     conditions: &'a Conditions,
 }
 
 impl Pair<'_> {
     fn plateau(&self, setting: usize) -> Option<PlateauBalance> {
-        let own: Vec<&Stretch> = self
-            .stretches
-            .iter()
-            .filter(|s| s.kind == Kind::Running && s.setting == setting)
-            .collect();
+        let own: Vec<&Stretch> =
+            self.stretches.iter().filter(|s| s.shows_sides() && s.setting == setting).collect();
         let (first, last) = (own.first()?, own.last()?);
         let time: f64 = own.iter().map(|s| s.to_s - s.from_s).sum();
         let weighted = |value: &dyn Fn(&Stretch) -> f64| {
@@ -280,12 +275,14 @@ impl Pair<'_> {
 
     /// Everything that makes the difference uncertain.
     fn budget(&self, setting: usize, own: &[&Stretch], difference: f64) -> Option<Budget> {
-        let (offset, gain) = self.matching.left_by_prior_kpa(setting, self.prior);
         let mut components = Vec::new();
         for (number, stretch) in self.stretches.iter().enumerate() {
             let u = (self.matching.sensitivity(setting, number) * stretch.difference.u).abs();
-            let is_own = stretch.kind == Kind::Running && stretch.setting == setting;
-            let name = if is_own { REPEATABILITY } else { "zero of the pair" };
+            let name = match stretch {
+                s if s.shows_sides() && s.setting == setting => REPEATABILITY,
+                s if s.tee => "zero of the pair: tee run",
+                _ => "zero of the pair",
+            };
             components.push(Component { name, u, dof: stretch.difference.dof });
         }
         let worst = own
@@ -298,15 +295,11 @@ impl Pair<'_> {
             .fold(0.0, f64::max);
         // A gain that both sensors share scales the difference, and no swap shows it.
         let common = self.conditions.sensor_gain_limit / 3.0_f64.sqrt() / 2.0_f64.sqrt();
-        for (name, u) in [
-            ("gain common to both sensors", common * difference.abs()),
-            ("sensor offsets, not measured", offset),
-            ("sensor gains, not measured", gain),
-            ("resolution", worst),
-            ("logger in step with the engine", aliased),
-        ] {
-            components.push(Component { name, u, dof: f64::INFINITY });
-        }
+        let known = |name, u| Component { name, u, dof: f64::INFINITY };
+        components.push(known("gain common to both sensors", common * difference.abs()));
+        components.extend(self.matching.left_by_prior(setting, self.prior));
+        components.push(known("resolution", worst));
+        components.push(known("logger in step with the engine", aliased));
         components.retain(|c| c.u > 0.0);
         Budget::new(components).ok()
     }

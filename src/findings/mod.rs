@@ -9,12 +9,17 @@ pub mod cap_fit;
 pub mod compare;
 pub mod crankcase;
 pub mod idle_vacuum;
+mod line_words;
 pub mod openings;
+mod pair_line;
+pub mod pair_match;
 pub mod resolution;
 pub mod stretches;
 pub mod strokes;
+pub mod tee_run;
 pub mod zero;
 
+use crate::sensors::matching::TeeRun;
 pub use crate::statistics::decision::Verdict;
 use serde::Serialize;
 
@@ -56,6 +61,10 @@ pub struct Conditions {
     pub sensor_offset_limit_kpa: f64,
     /// Limit of one sensor's gain error as a fraction of reading.
     pub sensor_gain_limit: f64,
+    /// Limit by which one sensor's offset may drift after a tee run, kPa.
+    pub sensor_drift_limit_kpa: f64,
+    /// The tee run of the pair, when there is one.
+    pub tee_run: Option<TeeRun>,
 }
 
 impl Default for Conditions {
@@ -71,6 +80,9 @@ impl Default for Conditions {
             balance_pipe: false,
             sensor_offset_limit_kpa: 1.0,
             sensor_gain_limit: 0.02,
+            // 'Offset stability' of an MPX4115A, 0.5 % of its span of 100 kPa (data sheet MPX4115A/D).
+            sensor_drift_limit_kpa: 0.5,
+            tee_run: None,
         }
     }
 }

@@ -1,7 +1,8 @@
 //! Stretches on which the pair is compared: steady speed, hoses on, one state of the hoses.
 
 use super::balance::LEVEL;
-use crate::sample::{Meaning, Remark};
+use super::tee_run;
+use crate::sample::{Mark, Meaning, Remark};
 use crate::signal::Signal;
 use crate::signal::plateaus::{Kind, Plateau};
 use crate::statistics::correlated::{MeanInterval, mean_interval};
@@ -41,6 +42,8 @@ pub struct Stretch {
     pub kind: Kind,
     /// The hoses are exchanged.
     pub swapped: bool,
+    /// The engine runs and both hoses are on one tap.
+    pub tee: bool,
     /// Number of the setting: stretches of one setting share the true difference.
     pub setting: usize,
     /// Mean speed, rev/min.
@@ -59,6 +62,13 @@ pub struct Stretch {
     fresh: bool,
 }
 
+impl Stretch {
+    /// The engine runs and each sensor is on a side of its own.
+    pub fn shows_sides(&self) -> bool {
+        self.kind == Kind::Running && !self.tee
+    }
+}
+
 /// The stretches of a log, and what was seen on the way.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Found {
@@ -74,6 +84,8 @@ struct Piece {
     from_s: f64,
     to_s: f64,
     swapped: bool,
+    /// Both hoses are on one tap.
+    tee: bool,
     /// A screw was turned before it.
     fresh: bool,
 }
@@ -98,7 +110,8 @@ pub fn find(signal: &Signal) -> Found {
                 if number > 0 {
                     steps.push(signal.cycles.from_s[part[0]]);
                 }
-                found.stretches.extend(average(signal, plateau, &part, piece.swapped, fresh));
+                let piece = Piece { fresh, ..piece };
+                found.stretches.extend(average(signal, plateau, &part, piece));
             }
         }
     }
@@ -121,11 +134,14 @@ fn remarks(
         );
         remarks.push(Remark::new("hose_off", dead.len(), &at, text));
     }
-    // Hoses come off for a swap; what comes off without one has fallen off.
+    let is_tee = |mark: &&Mark| matches!(mark.meaning, Meaning::TeeOn | Meaning::TeeOff);
+    let tees: Vec<f64> = signal.track.marks.iter().filter(is_tee).map(|mark| mark.at.0).collect();
+    // Hoses come off for a swap or a T-piece; what comes off without one has fallen off.
     let fallen: Vec<f64> = off
         .iter()
         .copied()
         .filter(|at| signal.hoses.iter().all(|change| (change.at_s - at).abs() > SWAP_TAKES_S))
+        .filter(|at| tees.iter().all(|tee_s| (tee_s - at).abs() > SWAP_TAKES_S))
         .collect();
     if !fallen.is_empty() {
         let text = "a hose was off with the engine running; those cycles are left out";
@@ -140,11 +156,13 @@ fn remarks(
 
 /// Pieces of a plateau between the touches.
 fn pieces(signal: &Signal, plateau: &Plateau) -> Vec<Piece> {
-    let screws = signal.track.marks.iter().filter_map(|mark| {
-        matches!(mark.meaning, Meaning::Screw { .. }).then_some((mark.at.0, None))
-    });
+    let touched = |meaning: &Meaning| {
+        matches!(meaning, Meaning::Screw { .. } | Meaning::TeeOn | Meaning::TeeOff)
+    };
+    let others = signal.track.marks.iter();
+    let others = others.filter_map(|mark| touched(&mark.meaning).then_some((mark.at.0, None)));
     let hoses = signal.hoses.iter().map(|change| (change.at_s, Some(change.swapped)));
-    let mut touches: Vec<(f64, Option<bool>)> = screws.chain(hoses).collect();
+    let mut touches: Vec<(f64, Option<bool>)> = others.chain(hoses).collect();
     touches.sort_by(|a, b| a.0.total_cmp(&b.0));
     let before = |t: &&(f64, Option<bool>)| t.0 <= plateau.from_s + HANDS_S;
     let state = touches.iter().filter(before).filter_map(|t| t.1).next_back();
@@ -153,7 +171,7 @@ fn pieces(signal: &Signal, plateau: &Plateau) -> Vec<Piece> {
     let swapped = state.unwrap_or(first == Some(false));
     let ready = touches.iter().filter(before).map(|t| t.0 + HANDS_S).fold(plateau.from_s, f64::max);
     let mut pieces = Vec::new();
-    let mut piece = Piece { from_s: ready, to_s: plateau.to_s, swapped, fresh: true };
+    let mut piece = Piece { from_s: ready, to_s: plateau.to_s, swapped, tee: false, fresh: true };
     let inside = |t: &&(f64, Option<bool>)| t.0 > plateau.from_s + HANDS_S && t.0 < plateau.to_s;
     for (at, hoses) in touches.iter().filter(inside) {
         pieces.push(Piece { to_s: at - HANDS_S, ..piece });
@@ -164,6 +182,11 @@ fn pieces(signal: &Signal, plateau: &Plateau) -> Vec<Piece> {
     // A plateau of its own is a setting of its own, unless only the hoses have changed since.
     if let Some(first) = pieces.first_mut() {
         first.fresh = touches.iter().rfind(before).is_some_and(|t| t.1.is_none());
+    }
+    let together = tee_run::spans(&signal.track.marks);
+    for piece in &mut pieces {
+        let middle_s = 0.5 * (piece.from_s + piece.to_s);
+        piece.tee = together.iter().any(|(from, to)| (*from..*to).contains(&middle_s));
     }
     pieces.retain(|p| p.to_s - p.from_s >= LEAST_S.min(plateau.to_s - plateau.from_s));
     pieces
@@ -240,13 +263,7 @@ fn even_parts(signal: &Signal, kept: &[usize]) -> Vec<Vec<usize>> {
     parts.into_iter().map(|range| kept[range].to_vec()).collect()
 }
 
-fn average(
-    signal: &Signal,
-    plateau: &Plateau,
-    kept: &[usize],
-    swapped: bool,
-    fresh: bool,
-) -> Option<Stretch> {
+fn average(signal: &Signal, plateau: &Plateau, kept: &[usize], piece: Piece) -> Option<Stretch> {
     let cycles = &signal.cycles;
     let (one, two) = (cycles.vac1_kpa.as_ref()?, cycles.vac2_kpa.as_ref()?);
     let (first, last) = (*kept.first()?, *kept.last()?);
@@ -264,8 +281,9 @@ fn average(
         from_s: cycles.from_s[first],
         to_s: cycles.to_s[last],
         kind: plateau.kind,
-        swapped,
-        fresh,
+        swapped: piece.swapped,
+        tee: piece.tee && plateau.kind == Kind::Running,
+        fresh: piece.fresh,
         setting: 0,
         rpm: cycles.rpm.as_ref().map(|_| 120.0 * turned / time),
         cycles: turned,
@@ -276,13 +294,13 @@ fn average(
     })
 }
 
-/// Running stretches get the number of their setting: a new one, or that of the stretch before when
+/// Stretches that show a difference of the sides get the number of their setting: a new one, or that of the stretch before when
 /// only the hoses have changed in between.
 fn number_settings(stretches: &mut [Stretch]) {
     let mut next = 0;
     let mut before: Option<(usize, bool, Option<f64>)> = None;
     for stretch in stretches.iter_mut() {
-        if stretch.kind == Kind::EngineOff {
+        if !stretch.shows_sides() {
             before = None;
             continue;
         }

@@ -91,6 +91,11 @@ pub fn for_breather(verdict: BreatherVerdict) -> Vec<Caution> {
     list
 }
 
+/// Cautions beside a tee run.
+pub fn for_match() -> Vec<Caution> {
+    RUNNING.to_vec()
+}
+
 /// Cautions beside a comparison: the work is over, the paper goes to the owner.
 pub fn for_compare() -> Vec<Caution> {
     vec![Caution::Law, Caution::NoCertificate]

@@ -66,7 +66,7 @@ impl LogFacts {
 }
 
 /// Remarks that shake the result: whoever reads the verdict has to read them with it.
-const SHAKING: [&str; 13] = [
+const SHAKING: [&str; 16] = [
     "dead_channel",
     "unmarked_openings",
     "saturated",
@@ -80,6 +80,9 @@ const SHAKING: [&str; 13] = [
     "hose_off",
     "swap_doubtful",
     "difference_steps",
+    "tee_run_contradicted",
+    "pair_bends",
+    "pair_hysteresis",
 ];
 
 fn shakes(remark: &Remark) -> bool {

@@ -8,6 +8,7 @@ use super::inspection::Inspection;
 use crate::findings::balance::Balance;
 use crate::findings::breather::Breather;
 use crate::findings::compare::{Change, Comparison};
+use crate::findings::pair_match::PairMatch;
 use serde::Serialize;
 use serde_json::ser::{Formatter, PrettyFormatter};
 use std::io;
@@ -58,6 +59,23 @@ pub fn compare(
         change: &finding.change,
         say: &finding.say,
     })
+}
+
+#[derive(Serialize)]
+struct MatchDocument<'a> {
+    log: &'a LogFacts,
+    /// Day of the tee run.
+    date: &'a str,
+    #[serde(flatten)]
+    finding: &'a PairMatch,
+}
+
+/// The document of `match --json`.
+///
+/// # Errors
+/// As [`balance`].
+pub fn pair_match(log: &LogFacts, finding: &PairMatch, date: &str) -> serde_json::Result<String> {
+    document(&MatchDocument { log, date, finding })
 }
 
 /// The document of `inspect --json`.

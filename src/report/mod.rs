@@ -13,6 +13,7 @@ pub mod inspection;
 pub mod json;
 pub mod layout;
 pub mod page;
+pub mod pair_match;
 
 pub use facts::LogFacts;
 pub use inspection::Inspection;

@@ -44,7 +44,9 @@ pub fn find(
             _ => None,
         })
         .collect();
-    if !marked.is_empty() {
+    // Hoses that come off for a T-piece are not swapped by that.
+    let tee = |mark: &Mark| matches!(mark.meaning, Meaning::TeeOn | Meaning::TeeOff);
+    if !marked.is_empty() || marks.iter().any(tee) {
         return (marked, None);
     }
     let found = from_data(cycles, plateaus).unwrap_or_default();

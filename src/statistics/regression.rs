@@ -251,9 +251,41 @@ pub fn deming(x: &[f64], y: &[f64], error_ratio: f64) -> Option<DemingLine> {
     })
 }
 
+/// Slope with errors in both variables, from the least-squares slope of y on x of the same data, its
+/// standard uncertainty and its degrees of freedom; `error_ratio` is the error variance of y over
+/// that of x.
+///
+/// The moments about the other columns of the fit are `Sxy = slope Sxx` and
+/// `Syy = (slope^2 + u^2 dof) Sxx`, and Deming's slope needs nothing else. So a fit with further
+/// columns, weights or correlated errors gives its line with errors in both as well.
+pub fn slope_with_errors_in_both(slope: f64, u: f64, dof: f64, error_ratio: f64) -> f64 {
+    let d = slope * slope + u * u * dof - error_ratio;
+    let root = (d * d + 4.0 * error_ratio * slope * slope).sqrt();
+    let steep = 2.0 * slope;
+    let found = if d >= 0.0 { (d + root) / steep } else { error_ratio * steep / (root - d) };
+    if found.is_finite() { found } else { slope }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn demings_slope_follows_from_the_least_squares_fit() {
+        let x: Vec<f64> = (0..40).map(|k| f64::from(k * k % 23)).collect();
+        let y: Vec<f64> =
+            x.iter().zip(0..).map(|(x, k)| 1.0 - 0.7 * x + f64::from(k * 7 % 5)).collect();
+        let ones = vec![1.0; x.len()];
+        let plain = least_squares(&y, &[&ones, &x], None).unwrap();
+        let (slope, u) = (plain.coefficients[1], plain.u(1));
+        for ratio in [0.25, 1.0, 4.0] {
+            let found = slope_with_errors_in_both(slope, u, plain.dof, ratio);
+            let want = deming(&x, &y, ratio).unwrap().slope;
+            assert!((found / want - 1.0).abs() < 1e-12, "{ratio}: {found} {want}");
+            assert!((found - slope).abs() > 1e-3, "{ratio}: errors in x pull the slope");
+        }
+        assert_eq!(slope_with_errors_in_both(0.0, 0.1, 20.0, 4.0), 0.0);
+    }
 
     #[test]
     fn weights_count_as_repeats() {

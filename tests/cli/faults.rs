@@ -5,7 +5,7 @@ use crate::run::{Run, run};
 use std::fs;
 use std::path::Path;
 
-const COMMANDS: [&str; 3] = ["balance", "breather", "inspect"];
+const COMMANDS: [&str; 4] = ["balance", "breather", "inspect", "match"];
 
 /// Refused by every command that reads a log, in words that hold all of `words`.
 fn refused_by_all(log: &str, words: &[&str]) {
@@ -198,7 +198,9 @@ fn standard_input_twice() {
 fn no_command_shows_where_to_start() {
     let run = run(&[]);
     assert_eq!(run.code, 2);
-    for word in ["demo", "inspect LOG", "balance LOG", "breather LOG", "compare BEFORE AFTER"] {
+    for word in
+        ["demo", "inspect LOG", "balance LOG", "breather LOG", "compare BEFORE AFTER", "match LOG"]
+    {
         assert!(run.err.contains(&format!("evenbreath {word}")), "{}", run.err);
     }
     assert!(run.err.lines().count() <= 25, "short: {}", run.err);

@@ -7,4 +7,5 @@ mod faults;
 mod logs;
 mod poor;
 mod run;
+mod tee;
 mod terminal;

@@ -91,9 +91,17 @@ mod window {
 #[test]
 fn help_reads_at_eighty_and_fifty_columns() {
     for columns in [80, 50] {
-        for command in
-            ["", "balance", "breather", "compare", "inspect", "demo", "completions", "manual"]
-        {
+        for command in [
+            "",
+            "balance",
+            "breather",
+            "compare",
+            "inspect",
+            "match",
+            "demo",
+            "completions",
+            "manual",
+        ] {
             let args: Vec<&str> =
                 [command, "--help"].into_iter().filter(|a| !a.is_empty()).collect();
             let run = finish(binary().args(&args).env("COLUMNS", columns.to_string())).good();
@@ -116,7 +124,7 @@ fn the_usage_asks_for_a_command() {
 fn completions_for_every_shell() {
     for shell in ["bash", "zsh", "fish", "elvish", "powershell"] {
         let run = run(&["completions", shell]).good();
-        for word in ["balance", "breather", "compare", "inspect", "demo"] {
+        for word in ["balance", "breather", "compare", "inspect", "match", "demo"] {
             assert!(run.out.contains(word), "{shell}");
         }
     }
@@ -127,7 +135,7 @@ fn one_manual_page_a_command() {
     let folder = folder("terminal-manual");
     let into = folder.join("man1");
     run(&["manual", "--into", into.to_str().unwrap()]).good();
-    for page in ["", "-balance", "-breather", "-compare", "-inspect", "-demo"] {
+    for page in ["", "-balance", "-breather", "-compare", "-inspect", "-match", "-demo"] {
         let text = fs::read_to_string(into.join(format!("evenbreath{page}.1"))).unwrap();
         assert!(text.contains(".SH SYNOPSIS"), "{page}");
     }

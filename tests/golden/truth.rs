@@ -34,7 +34,7 @@ impl Held {
     }
 }
 
-fn seconds(block: &Value, key: &str) -> f64 {
+fn number(block: &Value, key: &str) -> f64 {
     block[key].as_f64().unwrap()
 }
 
@@ -52,9 +52,8 @@ pub fn matched(log: &str, found: &Value, truth: &Value) -> Vec<(Value, Vec<Value
     let matched: Vec<(Value, Vec<Value>)> = plateaus
         .map(|plateau| {
             let inside = |stretch: &&Value| {
-                let (from, to) = (seconds(stretch, "from_s"), seconds(stretch, "to_s"));
-                let common =
-                    to.min(seconds(plateau, "to_s")) - from.max(seconds(plateau, "from_s"));
+                let (from, to) = (number(stretch, "from_s"), number(stretch, "to_s"));
+                let common = to.min(number(plateau, "to_s")) - from.max(number(plateau, "from_s"));
                 stretch["kind"] == "running" && common > SHARED_S
             };
             (plateau.clone(), true_stretches().filter(inside).cloned().collect())
@@ -74,6 +73,23 @@ pub fn differences(log: &str, found: &Value, truth: &Value) -> Vec<Held> {
             let sum: f64 = stretches.iter().map(|s| s["difference_kpa"].as_f64().unwrap()).sum();
             let what = format!("{log}: difference at {} rev/min", plateau["rpm"]);
             Held::new(what, sum / stretches.len() as f64, plateau, ["low_kpa", "high_kpa"])
+        })
+        .collect()
+}
+
+/// The error of the pair beside the true one, where the log is a tee run.
+pub fn pair_errors(log: &str, found: &Value, truth: &Value) -> Vec<Held> {
+    let told = |vacuum: &Value| {
+        let told = found["error"].as_array().into_iter().flatten();
+        let at = told.clone().find(|at| at["vacuum_kpa"] == *vacuum);
+        at.unwrap_or_else(|| panic!("{log}: nothing is told at {vacuum} kPa")).clone()
+    };
+    let errors = truth["error"].as_array().into_iter().flatten();
+    errors
+        .map(|at| {
+            let what = format!("{log}: error of the pair at {} kPa", at["vacuum_kpa"]);
+            let block = told(&at["vacuum_kpa"]);
+            Held::new(what, number(at, "error_kpa"), &block, ["low_kpa", "high_kpa"])
         })
         .collect()
 }

@@ -7,6 +7,7 @@ mod canonical;
 mod car;
 mod foreign;
 mod readme;
+mod tee;
 mod truth;
 
 use car::Log;
@@ -24,6 +25,7 @@ fn all() -> &'static [Log] {
     LOGS.get_or_init(|| {
         let mut logs = canonical::logs();
         logs.extend(foreign::logs());
+        logs.extend(tee::logs());
         logs
     })
 }

@@ -41,6 +41,13 @@ fn truth_in_words(truth: &Value) -> String {
             words.push(format!("{difference} kPa at {rpm} rev/min"));
         }
     }
+    for at in truth["error"].as_array().into_iter().flatten() {
+        if let (Some(vacuum), Some(error)) =
+            (number(at, "vacuum_kpa", 0), number(at, "error_kpa", 2))
+        {
+            words.push(format!("the sensors differ by {error} kPa at {vacuum} kPa"));
+        }
+    }
     if let Some(idle) = number(truth, "idle_rpm", 0) {
         words.push(format!("idle {idle} rev/min"));
     }

@@ -1,6 +1,7 @@
 //! The entries of `truth.json`: what was true in the model, and the verdict that follows from it.
 
 use crate::car::TOLERANCE_KPA;
+use evenbreath::engine::sensors::SensorBox;
 use evenbreath::engine::{Action, Recording, Settings, steady};
 use evenbreath::units::Seconds;
 use serde_json::{Value, json};
@@ -90,6 +91,17 @@ pub fn balance(
         "plateaus": plateaus,
         "verdict": balance_verdict(worst, settles),
     })
+}
+
+/// Entry of a tee run: what the two sensors differ by where the mean of their readings is so much.
+pub fn pair(sensors: &SensorBox) -> Value {
+    let [one, two] = sensors.vacuum;
+    let error = [0.0, 20.0, 40.0, 60.0].map(|mean: f64| {
+        let vacuum = (2.0 * mean - one.offset_kpa - two.offset_kpa) / (one.gain + two.gain);
+        let apart = one.offset_kpa - two.offset_kpa + (one.gain - two.gain) * vacuum;
+        json!({"vacuum_kpa": mean, "error_kpa": rounded(apart)})
+    });
+    json!({"command": "match", "error": error, "verdict": "matched"})
 }
 
 /// Entry of a breather log: the drop is that of the same engine without its random variation.
