@@ -307,6 +307,14 @@ fn bending_and_hysteresis_are_said_and_widen() {
     let width = |found: &PairMatch| found.offset_high_kpa.unwrap() - found.offset_low_kpa.unwrap();
     let straight = Run::default().found(2);
     assert_eq!(codes(&straight), ["tee_unmarked"]);
+    let jumped = aimed(&[(0.0, 0.0, 0.0), (20.0, 57.0, 850.0)], 40.0);
+    let mut track = jumped.track(2);
+    let passing = track.time_s.iter().map(|t| (20.0..24.0).contains(t)).collect::<Vec<_>>();
+    for column in [&mut track.vac1_kpa, &mut track.vac2_kpa].into_iter().flatten() {
+        column.iter_mut().zip(&passing).filter(|(_, out)| **out).for_each(|(v, _)| *v = f64::NAN);
+    }
+    let jumped = pair_match::find(&signal::prepare(track, 4), &Conditions::default());
+    assert!(codes(&jumped).contains(&"tee_unseen"), "{:?}", jumped.remarks);
     let bent = Run { bow: 0.6, ..Run::default() }.found(2);
     assert!(codes(&bent).contains(&"pair_bends"), "{:?}", bent.remarks);
     // Ripple shakes a hysteresis out of the averages: it shows through narrow hoses only.

@@ -140,6 +140,8 @@ const ENDS_S: f64 = 2.0;
 const DEAD_SHARE: f64 = 0.2;
 /// ... where the other moves by more than this, kPa.
 const MOVES_KPA: f64 = 1.0;
+/// A gap of more than this share of the range is worth a word.
+const MOST_UNSEEN: f64 = 0.4;
 /// Averages at which the sensors are too far apart may make this share of a run: hands on hoses.
 const MOST_STRAYS: f64 = 0.2;
 /// On one tap the ripple of the two sensors is at least this alike.
@@ -170,6 +172,9 @@ pub fn find(signal: &Signal, conditions: &Conditions) -> PairMatch {
         let text = "the two sensors lie further apart than any pair does: a hose was off; left out";
         found.remarks.push(Remark::new("tee_strays", count, at, text));
     }
+    if found.verdict == MatchVerdict::Matched {
+        found.remarks.extend(range.and_then(|range| unseen(&averages, range)));
+    }
     found.say = found.sentence(PressureUnit::Kpa);
     found
 }
@@ -182,6 +187,20 @@ pub(super) fn range(averages: &Averages) -> Option<(f64, f64)> {
     let ends = (ENDS_S / averages.seconds * n as f64).ceil() as usize;
     let ends = ends.min(n.saturating_sub(1) / 2);
     Some((*levels.get(ends)?, *levels.get(n.checked_sub(1 + ends)?)?))
+}
+
+/// A part of the range that the run jumped over, so that a bend there could not show.
+fn unseen(averages: &Averages, (low, high): (f64, f64)) -> Option<Remark> {
+    let mut levels = averages.vacuum_kpa.clone();
+    levels.sort_by(f64::total_cmp);
+    let gap = levels.windows(2).max_by(|a, b| (a[1] - a[0]).total_cmp(&(b[1] - b[0])))?;
+    let text = format!(
+        "nothing was seen from {:.0} to {:.0} kPa: that the sensors keep to a straight line there is taken for granted",
+        gap[0].max(0.0),
+        gap[1]
+    );
+    let wide = gap[1] - gap[0] > MOST_UNSEEN * (high - low);
+    wide.then(|| Remark::new("tee_unseen", 1, &[], text))
 }
 
 /// What keeps a run from having a line.
