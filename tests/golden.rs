@@ -103,6 +103,35 @@ fn every_expectation_has_its_log() {
     }
 }
 
+/// JCGM 100 5.1.2 and G.4.1: the rows shown make up the uncertainty and its degrees of freedom.
+#[test]
+fn the_rows_of_a_budget_make_up_its_uncertainty() {
+    let mut compared = 0;
+    for command in logs().iter().flat_map(|log| commands(log)) {
+        let answer = document(&command);
+        let Some(plateaus) = answer["plateaus"].as_array() else { continue };
+        for plateau in plateaus {
+            let Some(rows) = plateau["budget"].as_array() else { continue };
+            let (mut squares, mut fourths) = (0.0, 0.0);
+            for row in rows {
+                let u = row["u_kpa"].as_f64().unwrap();
+                squares += u * u;
+                fourths += row["dof"].as_f64().map_or(0.0, |dof| u.powi(4) / dof);
+            }
+            let near = |found: f64, key: &str| {
+                let shown = plateau[key].as_f64().unwrap();
+                assert!((found / shown - 1.0).abs() < 1e-4, "{command}, {key}: {found}, {plateau}");
+            };
+            near(squares.sqrt(), "u_kpa");
+            if !plateau["dof"].is_null() {
+                near(squares * squares / fourths, "dof");
+            }
+            compared += 1;
+        }
+    }
+    assert!(compared >= 20, "only {compared} budgets: the test looks elsewhere");
+}
+
 /// Keys whose value may be absent because nothing measured it.
 const MAY_BE_ABSENT: [&str; 7] =
     ["dof", "needs_s", "ripple1_kpa", "ripple2_kpa", "tau_s", "crank_closed_kpa", "crank_open_kpa"];

@@ -350,23 +350,22 @@ fn air_rows(air: &Share) -> Vec<AirBudgetRow> {
     .collect()
 }
 
-/// Components of one name joined into a row.
+/// Components of one name joined into a row, with the degrees of freedom of Welch and Satterthwaite,
+/// so that the rows joined once more give those of the whole.
 fn rows(budget: &Budget) -> Vec<BudgetRow> {
-    let mut rows: Vec<BudgetRow> = Vec::new();
+    let mut names: Vec<&'static str> = Vec::new();
     for component in &budget.components {
-        let dof = Some(component.dof).filter(|d| *d < MANY_DOF);
-        match rows.iter_mut().find(|row| row.name == component.name) {
-            Some(row) => {
-                row.u_kpa = row.u_kpa.hypot(component.u);
-                row.dof = match (row.dof, dof) {
-                    (Some(a), Some(b)) => Some(a + b),
-                    (a, b) => a.or(b),
-                };
-            }
-            None => rows.push(BudgetRow { name: component.name, u_kpa: component.u, dof }),
+        if !names.contains(&component.name) {
+            names.push(component.name);
         }
     }
-    rows
+    let row = |name: &'static str| {
+        let parts = budget.components.iter().filter(|c| c.name == name).cloned().collect();
+        let joined = Budget::new(parts).ok()?;
+        let dof = Some(joined.dof).filter(|d| *d < MANY_DOF);
+        Some(BudgetRow { name, u_kpa: joined.u, dof })
+    };
+    names.into_iter().filter_map(row).collect()
 }
 
 /// The side with the higher vacuum has its throttle shut further.
