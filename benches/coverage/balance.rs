@@ -336,6 +336,9 @@ fn in_step(differences: &[f64]) -> Vec<Cell> {
         let name = format!("{rate_hz} Hz, speed within {speed_sd_rpm} rev/min, {}", firing.name);
         plans.push((name, Plan { rate_hz, speed_sd_rpm, firing, ..steady }));
     }
+    let rounded =
+        Plan { rate_hz: 7.025, rpm: 843.0, speed_sd_rpm: 1.0, speed_step_rpm: 10.0, ..steady };
+    plans.push(("7.025 Hz at 843 rev/min logged in steps of 10".into(), rounded));
     let swapped = Plan { rate_hz: 7.0, speed_sd_rpm: 1.0, zero: Zero::Swap, ..steady };
     plans.push(("7 Hz, speed within 1 rev/min, hoses swapped".into(), swapped));
     crossed(&plans, differences)

@@ -99,6 +99,8 @@ pub struct Plan {
     /// Noise of a reading, kPa.
     pub hiss_kpa: f64,
     pub steps: Steps,
+    /// The pick-up's speed is rounded to this, rev/min.
+    pub speed_step_rpm: f64,
     /// Vacuum channels that speak this often, and repeat themselves in between, Hz.
     pub held_hz: Option<f64>,
     /// Doubled and halved speeds, lost and wild readings of the vacuum.
@@ -124,6 +126,7 @@ impl Default for Plan {
             swing_kpa: [3.0, 9.0],
             hiss_kpa: 0.05,
             steps: Steps::Fine,
+            speed_step_rpm: 1.0,
             held_hz: None,
             dirty: false,
             warming: false,
@@ -171,7 +174,8 @@ impl Plan {
         let mut engine = Running::new(self, &mut random);
         let mut box_ = Logger::new(self, &mut random);
         let day = Day::of(self);
-        let swap_mark_s = day.hands_s.0 + HANDS_S * random.random::<f64>();
+        // Pressed before, with the hoses in hand, or late.
+        let swap_mark_s = day.hands_s.0 + random.random_range(-1.0..HANDS_S + 3.0);
         let (mut rpm, mut one, mut two) = (Vec::new(), Vec::new(), Vec::new());
         let mut track = Track::default();
         let dt = 1.0 / self.rate_hz;
@@ -392,7 +396,8 @@ impl<'a> Logger<'a> {
     }
 
     fn pickup(&self, speed: f64, random: &mut Pcg64) -> f64 {
-        let shown = (speed + 0.5 * normal(random)).max(0.0).round();
+        let step = self.plan.speed_step_rpm;
+        let shown = step * ((speed + 0.5 * normal(random)).max(0.0) / step).round();
         let wild: f64 = if self.plan.dirty { random.random() } else { 1.0 };
         match wild {
             w if w < 0.015 => 2.0 * shown,

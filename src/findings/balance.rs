@@ -6,8 +6,9 @@
 
 use super::advice;
 use super::air_share::{self, Inputs};
+use super::resolution::{self, InStep};
 use super::stretches::{self, Stretch};
-use super::{Conditions, resolution, zero};
+use super::{Conditions, zero};
 use crate::sample::Remark;
 use crate::sensors::matching::{Matching, Prior};
 use crate::signal::Signal;
@@ -152,14 +153,12 @@ pub fn find(signal: &Signal, conditions: &Conditions) -> Balance {
         Prior::from_limits(conditions.sensor_offset_limit_kpa, conditions.sensor_gain_limit);
     let zero = zero::solve(&mut stretches, prior);
     remarks.extend(zero.remark);
-    let plateaus: Vec<PlateauBalance> = zero
-        .matching
-        .map(|matching| {
-            let pair =
-                Pair { signal, stretches: &stretches, matching: &matching, prior, conditions };
-            (0..zero.settings).filter_map(|setting| pair.plateau(setting)).collect()
-        })
-        .unwrap_or_default();
+    let mut plateaus = Vec::new();
+    if let Some(matching) = &zero.matching {
+        let pair = Pair { signal, stretches: &stretches, matching, prior, conditions };
+        plateaus.extend((0..zero.settings).filter_map(|setting| pair.plateau(setting)));
+        remarks.extend(pair.in_step_remark(&plateaus));
+    }
     let verdict = overall(&plateaus);
     let zero = zero.used;
     let say = advice::sentence(signal, &plateaus, &zero, &remarks, conditions);
@@ -270,10 +269,7 @@ impl Pair<'_> {
             .iter()
             .map(|s| resolution::of_difference(&self.signal.track, s.samples))
             .fold(0.0, f64::max);
-        let aliased = own
-            .iter()
-            .map(|s| resolution::aliasing(self.signal, s.samples, self.conditions.cylinders))
-            .fold(0.0, f64::max);
+        let aliased = own.iter().map(|s| self.in_step(s).u_kpa).fold(0.0, f64::max);
         // A gain that both sensors share scales the difference, and no swap shows it.
         let common = self.conditions.sensor_gain_limit / 3.0_f64.sqrt() / 2.0_f64.sqrt();
         for (name, u) in [
@@ -281,12 +277,28 @@ impl Pair<'_> {
             ("sensor offsets, not measured", offset),
             ("sensor gains, not measured", gain),
             ("resolution", worst),
-            ("logger in step with the engine", aliased),
+            (resolution::IN_STEP, aliased),
         ] {
             components.push(Component { name, u, dof: f64::INFINITY });
         }
         components.retain(|c| c.u > 0.0);
         Budget::new(components).ok()
+    }
+
+    fn in_step(&self, stretch: &Stretch) -> InStep {
+        resolution::in_step(self.signal, stretch.samples, self.conditions.cylinders)
+    }
+
+    /// Said where it is the largest part of a plateau's uncertainty.
+    fn in_step_remark(&self, plateaus: &[PlateauBalance]) -> Option<Remark> {
+        let largest = |p: &&PlateauBalance| {
+            let row = p.budget.iter().max_by(|a, b| a.u_kpa.total_cmp(&b.u_kpa));
+            row.is_some_and(|row| row.name == resolution::IN_STEP)
+        };
+        let at_s: Vec<f64> = plateaus.iter().filter(largest).map(|p| p.from_s).collect();
+        let running = self.stretches.iter().filter(|s| s.kind == Kind::Running);
+        let worst = running.map(|s| self.in_step(s)).max_by(|a, b| a.u_kpa.total_cmp(&b.u_kpa))?;
+        (!at_s.is_empty()).then(|| resolution::remark(&worst, at_s.len(), &at_s))
     }
 
     fn air(&self, vacuum: f64, difference: f64, u_difference: f64) -> Option<(f64, f64)> {

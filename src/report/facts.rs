@@ -66,7 +66,7 @@ impl LogFacts {
 }
 
 /// Remarks that shake the result: whoever reads the verdict has to read them with it.
-const SHAKING: [&str; 13] = [
+const SHAKING: [&str; 14] = [
     "dead_channel",
     "unmarked_openings",
     "saturated",
@@ -80,6 +80,7 @@ const SHAKING: [&str; 13] = [
     "hose_off",
     "swap_doubtful",
     "difference_steps",
+    "in_step",
 ];
 
 fn shakes(remark: &Remark) -> bool {
