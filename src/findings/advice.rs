@@ -1,7 +1,7 @@
 //! The balance in one plain sentence, and the causes to check.
 
 use super::balance::{Open, PlateauBalance, ZeroMethod, ZeroUsed};
-use super::{Conditions, Sides};
+use super::{Conditions, Sides, resolution};
 use crate::sample::Remark;
 use crate::sensors::matching::DRIFT;
 use crate::signal::Signal;
@@ -100,8 +100,8 @@ fn cure(plateau: &PlateauBalance, zero: &ZeroUsed) -> String {
         .max_by(|a, b| a.u_kpa.total_cmp(&b.u_kpa))
         .map(|row| row.name);
     match (systematic, zero.method) {
-        (Some("logger in step with the engine"), _) => {
-            "the logger keeps step with the engine; log again at a slightly different speed, or with a faster logger.".into()
+        (Some(resolution::IN_STEP), _) => {
+            "the logger keeps step with the engine, and its readings fall at the same points of every cycle; log again at a slightly different engine speed or sampling rate.".into()
         }
         (Some("resolution"), _) => {
             "the sensors' steps are too coarse for this tolerance; more log does not help.".into()

@@ -6,11 +6,13 @@
 
 use super::advice;
 use super::air_share::{self, Inputs, Share};
+use super::resolution::{self, InStep};
 use super::stretches::{self, Stretch};
-use super::{Conditions, idle_vacuum, resolution, strokes, zero};
+use super::{Conditions, idle_vacuum, strokes, zero};
 use crate::sample::Remark;
 use crate::sensors::matching::{Matching, Prior};
 use crate::signal::Signal;
+use crate::signal::plateaus::Kind;
 use crate::statistics::decision::{self, SoFar, Verdict};
 use crate::statistics::uncertainty::{Budget, Component};
 use serde::Serialize;
@@ -164,14 +166,12 @@ pub fn find(signal: &Signal, conditions: &Conditions) -> Balance {
     let zero = zero::solve(&mut stretches, conditions);
     remarks.extend(zero.remarks);
     let prior = &zero.prior;
-    let plateaus: Vec<PlateauBalance> = zero
-        .matching
-        .map(|matching| {
-            let pair =
-                Pair { signal, stretches: &stretches, matching: &matching, prior, conditions };
-            (0..zero.settings).filter_map(|setting| pair.plateau(setting)).collect()
-        })
-        .unwrap_or_default();
+    let mut plateaus = Vec::new();
+    if let Some(matching) = &zero.matching {
+        let pair = Pair { signal, stretches: &stretches, matching, prior, conditions };
+        plateaus.extend((0..zero.settings).filter_map(|setting| pair.plateau(setting)));
+        remarks.extend(pair.in_step_remark(&plateaus));
+    }
     remarks.extend(idle_vacuum::remark(&plateaus, conditions));
     let uneven = strokes::find(signal, &stretches, conditions.cylinders);
     let verdict = overall(&plateaus);
@@ -289,19 +289,32 @@ impl Pair<'_> {
             .iter()
             .map(|s| resolution::of_difference(&self.signal.track, s.samples))
             .fold(0.0, f64::max);
-        let aliased = own
-            .iter()
-            .map(|s| resolution::aliasing(self.signal, s.samples, self.conditions.cylinders))
-            .fold(0.0, f64::max);
+        let aliased = own.iter().map(|s| self.in_step(s).u_kpa).fold(0.0, f64::max);
         // A gain that both sensors share scales the difference, and no swap shows it.
         let common = self.conditions.sensor_gain_limit / 3.0_f64.sqrt() / 2.0_f64.sqrt();
         let known = |name, u| Component { name, u, dof: f64::INFINITY };
         components.push(known("gain common to both sensors", common * difference.abs()));
         components.extend(self.matching.left_by_prior(setting, self.prior));
         components.push(known("resolution", worst));
-        components.push(known("logger in step with the engine", aliased));
+        components.push(known(resolution::IN_STEP, aliased));
         components.retain(|c| c.u > 0.0);
         Budget::new(components).ok()
+    }
+
+    fn in_step(&self, stretch: &Stretch) -> InStep {
+        resolution::in_step(self.signal, stretch.samples, self.conditions.cylinders)
+    }
+
+    /// Said where it is the largest part of a plateau's uncertainty.
+    fn in_step_remark(&self, plateaus: &[PlateauBalance]) -> Option<Remark> {
+        let largest = |p: &&PlateauBalance| {
+            let row = p.budget.iter().max_by(|a, b| a.u_kpa.total_cmp(&b.u_kpa));
+            row.is_some_and(|row| row.name == resolution::IN_STEP)
+        };
+        let at_s: Vec<f64> = plateaus.iter().filter(largest).map(|p| p.from_s).collect();
+        let running = self.stretches.iter().filter(|s| s.kind == Kind::Running);
+        let worst = running.map(|s| self.in_step(s)).max_by(|a, b| a.u_kpa.total_cmp(&b.u_kpa))?;
+        (!at_s.is_empty()).then(|| resolution::remark(&worst, at_s.len(), &at_s))
     }
 
     fn air(&self, vacuum: f64, difference: f64, u_difference: f64) -> Option<Share> {

@@ -12,6 +12,8 @@ use crate::statistics::{changes, summary};
 const HANDS_S: f64 = 1.0;
 /// A hose is off when its sensor reads less than this share of its usual vacuum.
 const HOSE_OFF_SHARE: f64 = 0.4;
+/// A hose takes this long to come off or go on, s.
+const HOSE_S: f64 = 0.3;
 /// A stretch is worth an average from this length on, s.
 const LEAST_S: f64 = 3.0;
 /// ... and from this many blocks on.
@@ -24,6 +26,12 @@ const DEAD_KPA: f64 = 5.0;
 const STEP_KPA: f64 = 0.6;
 /// ... and of this many times the scatter of the blocks: a slow logger's average is never quiet.
 const STEP_SCATTERS: f64 = 1.0;
+/// A block this far from its neighbours holds a wild reading, kPa.
+const SPIKE_KPA: f64 = 1.0;
+/// ... and this many times the scatter of the blocks.
+const SPIKE_SCATTERS: f64 = 5.0;
+/// Neighbours on each side.
+const SPIKE_NEIGHBOURS: usize = 4;
 /// A part between steps lasts at least this long, s.
 const LEAST_PART_S: f64 = 5.0;
 /// Hoses that come off this near a swap came off for it, s.
@@ -226,9 +234,38 @@ fn blocks(signal: &Signal, plateau: &Plateau, piece: Piece) -> Option<Blocks> {
         _ => None,
     };
     let on = |k: &usize| one[*k] > HOSE_OFF_SHARE * usual1 && two[*k] > HOSE_OFF_SHARE * usual2;
-    let first_off = read.iter().find(|k| !on(k)).map(|k| cycles.from_s[*k]);
-    let kept = read.into_iter().filter(on).collect();
+    let off: Vec<usize> = read.iter().copied().filter(|k| !on(k)).collect();
+    let first_off = off.first().map(|k| cycles.from_s[*k]);
+    // A hose goes off and on within a block: the blocks beside one without a hose are neither.
+    let beside = |k: &usize| {
+        let next = off.partition_point(|o| o < k);
+        let near = |o: &usize| {
+            o.abs_diff(*k) <= 1
+                || (cycles.from_s[*o] < cycles.to_s[*k] + HOSE_S
+                    && cycles.from_s[*k] < cycles.to_s[*o] + HOSE_S)
+        };
+        off[next.saturating_sub(1)..(next + 1).min(off.len())].iter().any(near)
+    };
+    let on: Vec<usize> = read.into_iter().filter(|k| !beside(k)).collect();
+    let kept = without_spikes(&on, &|k| one[k] - two[k]);
     Some(Blocks { kept, hose_off: first_off, dead })
+}
+
+/// Blocks whose difference is near that of their neighbours (Hampel's test): one wild reading moves the
+/// mean of its block by kilopascals, and a few such blocks pass for a step.
+fn without_spikes(blocks: &[usize], difference: &dyn Fn(usize) -> f64) -> Vec<usize> {
+    let values: Vec<f64> = blocks.iter().map(|k| difference(*k)).collect();
+    let wild = SPIKE_KPA.max(SPIKE_SCATTERS * summary::sd_of_neighbours(&values));
+    let mut near = Vec::with_capacity(2 * SPIKE_NEIGHBOURS + 1);
+    let usual = |at: usize, near: &mut Vec<f64>| {
+        let from = at.saturating_sub(SPIKE_NEIGHBOURS);
+        near.clear();
+        near.extend_from_slice(&values[from..(at + SPIKE_NEIGHBOURS + 1).min(values.len())]);
+        let middle = near.len() / 2;
+        *near.select_nth_unstable_by(middle, f64::total_cmp).1
+    };
+    let calm = |at: &usize| (values[*at] - usual(*at, &mut near)).abs() <= wild;
+    (0..blocks.len()).filter(calm).map(|at| blocks[at]).collect()
 }
 
 /// Parts of a piece between lasting steps of the difference.
@@ -246,11 +283,13 @@ fn even_parts(signal: &Signal, kept: &[usize]) -> Vec<Vec<usize>> {
     let mean = |range: &[f64]| range.iter().sum::<f64>() / range.len() as f64;
     let matters = STEP_KPA.max(STEP_SCATTERS * summary::sd_of_neighbours(&difference));
     let mut parts: Vec<std::ops::Range<usize>> = Vec::new();
+    let seconds = |from: usize, end: usize| {
+        signal.cycles.to_s[kept[end - 1]] - signal.cycles.from_s[kept[from]]
+    };
     for edge in edges.windows(2) {
-        let seconds = signal.cycles.to_s[kept[edge[1] - 1]] - signal.cycles.from_s[kept[edge[0]]];
         match parts.last_mut() {
             Some(last)
-                if seconds < LEAST_PART_S
+                if seconds(edge[0], edge[1]) < LEAST_PART_S
                     || (mean(&difference[last.clone()]) - mean(&difference[edge[0]..edge[1]]))
                         .abs()
                         < matters =>
@@ -259,6 +298,10 @@ fn even_parts(signal: &Signal, kept: &[usize]) -> Vec<Vec<usize>> {
             }
             _ => parts.push(edge[0]..edge[1]),
         }
+    }
+    // Too short to be judged, and too unlike the rest to be joined with it.
+    if parts.len() > 1 && seconds(parts[0].start, parts[0].end) < LEAST_PART_S {
+        parts.remove(0);
     }
     parts.into_iter().map(|range| kept[range].to_vec()).collect()
 }

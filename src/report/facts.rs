@@ -66,7 +66,7 @@ impl LogFacts {
 }
 
 /// Remarks that shake the result: whoever reads the verdict has to read them with it.
-const SHAKING: [&str; 16] = [
+const SHAKING: [&str; 17] = [
     "dead_channel",
     "unmarked_openings",
     "saturated",
@@ -83,6 +83,7 @@ const SHAKING: [&str; 16] = [
     "tee_run_contradicted",
     "pair_bends",
     "pair_hysteresis",
+    "in_step",
 ];
 
 fn shakes(remark: &Remark) -> bool {

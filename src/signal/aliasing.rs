@@ -1,96 +1,269 @@
 //! A slow logger that keeps step with the engine.
 //!
-//! Its samples may fall at nearly the same point of every pulse, and then no amount of averaging
-//! helps. The phases of the samples tell: spread evenly they cancel, in step they add up. With `phi`
-//! the engine phase in cycles, `R = |mean exp(2 pi i m phi)|` at the multiples `m` that a side's
-//! ripple can have (its first two orders, its pulse rate and twice that). Rayleigh's test for
-//! directions calls it significant at 5 % when `n R^2 > 3` (`exp(-3) = 0.05`; Mardia and Jupp,
-//! Directional Statistics, 2000; from memory).
+//! Its readings may fall at nearly the same points of every cycle, and then no amount of averaging
+//! helps. Their phases tell: spread evenly they cancel, in step they add up. With `phi` the engine
+//! phase in cycles, `R = |mean exp(2 pi i m phi)|` is the share of the ripple's order `m` that the mean
+//! retains. Rayleigh's test for directions calls it significant at the level `p` when
+//! `n R^2 > -ln p` (Mardia and Jupp, Directional Statistics, 2000; from memory); several orders are
+//! tried, so that `p` is 5 % over their number (Bonferroni).
+//!
+//! An intake stroke takes a quarter of the cycle, so that the orders up to the fourth can be as strong
+//! as any. Beyond they fall, at least like those of a flow that rises and falls as half a sine wave
+//! with the piston's speed: its order `m` is at most `1/((m/2)^2 - 1)` of its mean (Fourier), and the
+//! tract only smooths it.
 
 use super::cycles::STANDSTILL_RPM;
 use crate::sample::Track;
+use std::f64::consts::TAU;
 
-/// From this many samples a cycle on no logger keeps step with an engine.
+/// From this many readings a cycle on no channel keeps step with an engine.
 const FAST: f64 = 8.0;
-/// Rayleigh's test at 5 %.
-const RAYLEIGH: f64 = 3.0;
+/// Chance of crying wolf over all orders.
+const LEVEL: f64 = 0.05;
+/// Noise of this many steps makes the mean speed free of them (dither).
+const DITHER: f64 = 0.5;
+/// A speed that never changes was rounded to steps of at most this, rev/min.
+const COARSEST_RPM: f64 = 10.0;
+/// Most slightly different speeds that are tried.
+const MOST_SPEEDS: f64 = 64.0;
+/// Orders looked at: readings fewer than [`FAST`] a cycle cannot be in step with any that matters
+/// beyond.
+const ORDERS: usize = 8;
+/// Strokes that fill a cycle.
+const STROKES: usize = 4;
 
-/// The largest resultant length over a range of samples; none where the logger is fast or the log
-/// holds no speed.
-pub fn resultant(
-    track: &Track,
-    sample_rate_hz: f64,
-    (from, to): (usize, usize),
-    cylinders: u32,
-) -> Option<f64> {
-    let rpm = track.rpm.as_ref()?.get(from..to)?;
-    let time = track.time_s.get(from..to)?;
-    let turning = rpm.iter().filter(|n| **n >= STANDSTILL_RPM);
-    let (sum, count) = turning.fold((0.0, 0.0), |(sum, count), n| (sum + n, count + 1.0));
-    let usual = sum / count;
-    if count == 0.0 || sample_rate_hz * 120.0 / usual > FAST {
-        return None;
-    }
-    let a_side = f64::from(cylinders.max(2)) / 2.0;
-    [1.0, 2.0, a_side, 2.0 * a_side]
-        .into_iter()
-        .map(|multiple| resultant_at(time, rpm, usual, multiple))
-        .reduce(f64::max)
+/// How the readings of a channel fall on one order of the ripple.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Order {
+    /// Waves a cycle.
+    pub order: usize,
+    /// Resultant length: 0 spread evenly, 1 in step.
+    pub r: f64,
+    /// Variance of a unit wave of this order as read, its crest where the readings bunch: 1/2 spread
+    /// evenly, 0 in step.
+    pub seen: f64,
+    /// Largest amplitude beside that of the strong orders, which have 1.
+    pub share: f64,
+    /// Not by chance.
+    pub significant: bool,
 }
 
-/// As [`resultant`], where it is not chance.
-pub fn significant(
-    track: &Track,
-    sample_rate_hz: f64,
-    samples: (usize, usize),
-    cylinders: u32,
-) -> Option<f64> {
-    let n = (samples.1 - samples.0) as f64;
-    resultant(track, sample_rate_hz, samples, cylinders).filter(|r| n * r * r > RAYLEIGH)
+/// Which stretch of which channel.
+#[derive(Debug, Clone, Copy)]
+pub struct Channel<'a> {
+    /// Clock and speed.
+    pub track: &'a Track,
+    /// Rows on which the channel speaks, where it is slower than the logger.
+    pub spoken: Option<&'a [u32]>,
+    /// From, one past the last.
+    pub rows: (usize, usize),
+    /// Cylinders of the engine, both sides together.
+    pub cylinders: u32,
 }
 
-fn resultant_at(time: &[f64], rpm: &[f64], usual: f64, multiple: f64) -> f64 {
-    let (mut phase, mut east, mut north) = (0.0, 0.0, 0.0);
-    for k in 0..time.len() {
-        if k > 0 {
-            let speed = if rpm[k].is_finite() { rpm[k] } else { usual };
-            phase += speed / 120.0 * (time[k] - time[k - 1]);
+impl Channel<'_> {
+    /// The orders that a ripple can have; none where the channel is fast or there is no speed.
+    pub fn orders(&self) -> Option<Vec<Order>> {
+        let (from, to) = self.rows;
+        let rpm = self.track.rpm.as_ref()?.get(from..to)?;
+        let time = self.track.time_s.get(from..to)?;
+        let turning = rpm.iter().filter(|n| **n >= STANDSTILL_RPM);
+        let (sum, count) = turning.fold((0.0, 0.0), |(sum, count), n| (sum + n, count + 1.0));
+        let usual = sum / count;
+        let span = time.last()? - time.first()?;
+        let spoken = self.spoken.map(|rows| {
+            let inside = |row: usize| rows.partition_point(|r| (*r as usize) < row);
+            &rows[inside(from)..inside(to)]
+        });
+        let readings = spoken.map_or(time.len(), <[u32]>::len) as f64;
+        if count == 0.0 || span <= 0.0 || readings > FAST * span * usual / 120.0 {
+            return None;
         }
-        let angle = std::f64::consts::TAU * multiple * phase;
-        east += angle.cos();
-        north += angle.sin();
+        let phases = Phases::of(time, rpm, usual, spoken.map(|rows| (rows, from)));
+        let a_side = (self.cylinders as usize / 2).clamp(1, STROKES);
+        let doubt = speed_doubt(rpm);
+        Some(
+            (1..=ORDERS)
+                .map(|order| {
+                    let tries = phases.tries(order, doubt);
+                    let (r, seen) = phases.worst(order, doubt, tries);
+                    let least = (ORDERS as f64 * (2.0 * tries + 1.0) / LEVEL).ln();
+                    Order {
+                        order,
+                        r,
+                        seen,
+                        share: share(order, a_side),
+                        significant: readings * r * r > least,
+                    }
+                })
+                .collect(),
+        )
     }
-    east.hypot(north) / time.len() as f64
+
+    /// The largest share of the ripple that the mean can retain; none where the channel is fast or
+    /// there is no speed.
+    pub fn resultant(&self) -> Option<f64> {
+        self.orders()?.iter().map(|order| order.r * order.share).reduce(f64::max)
+    }
+}
+
+/// Largest amplitude of an order beside that of the strong ones, of which the pulse rate of a side is
+/// the highest.
+fn share(order: usize, a_side: usize) -> f64 {
+    let half = |m: usize| (m as f64 / 2.0).powi(2);
+    // Order m of a half sine wave over a quarter of the cycle, by its mean: cos(pi m/4)/(1 - (m/2)^2).
+    let stroke = |m: usize| match m {
+        2 => std::f64::consts::FRAC_PI_4,
+        m => ((std::f64::consts::FRAC_PI_4 * m as f64).cos() / (1.0 - half(m))).abs(),
+    };
+    if order <= STROKES { 1.0 } else { 1.0 / (half(order) - 1.0) / stroke(a_side) }
+}
+
+/// Engine phase, in cycles, and time of every reading.
+struct Phases {
+    phase: Vec<f64>,
+    time_s: Vec<f64>,
+}
+
+impl Phases {
+    fn of(time: &[f64], rpm: &[f64], usual: f64, spoken: Option<(&[u32], usize)>) -> Self {
+        let speed = |k: usize| if rpm[k].is_finite() { rpm[k] } else { usual };
+        let (mut phase, mut at) = (Vec::with_capacity(time.len()), 0.0);
+        for k in 0..time.len() {
+            if k > 0 {
+                at += 0.5 * (speed(k - 1) + speed(k)) / 120.0 * (time[k] - time[k - 1]);
+            }
+            phase.push(at);
+        }
+        let middle = 0.5 * (time[0] + time[time.len() - 1]);
+        let mut time_s: Vec<f64> = time.iter().map(|t| t - middle).collect();
+        if let Some((rows, from)) = spoken {
+            let own =
+                |column: &[f64]| rows.iter().map(|row| column[*row as usize - from]).collect();
+            (phase, time_s) = (own(&phase), own(&time_s));
+        }
+        Phases { phase, time_s }
+    }
+
+    /// Slightly different speeds to try on either side: half an independent one each.
+    fn tries(&self, order: usize, doubt_rpm: f64) -> f64 {
+        let (Some(first), Some(last)) = (self.time_s.first(), self.time_s.last()) else {
+            return 0.0;
+        };
+        (2.0 * order as f64 * doubt_rpm / 120.0 * (last - first)).ceil().min(MOST_SPEEDS)
+    }
+
+    /// Resultant length and variance seen, at that speed within the doubt at which the readings are
+    /// most in step.
+    fn worst(&self, order: usize, doubt_rpm: f64, tries: f64) -> (f64, f64) {
+        let at = |k: i32| self.at(order, f64::from(k) / tries.max(1.0) * doubt_rpm);
+        let reach = tries as i32;
+        (-reach..=reach).map(at).max_by(|a, b| a.0.total_cmp(&b.0)).unwrap_or((0.0, 0.5))
+    }
+
+    fn at(&self, order: usize, more_rpm: f64) -> (f64, f64) {
+        let (mut east, mut north, mut east2, mut north2) = (0.0, 0.0, 0.0, 0.0);
+        for (phase, t) in self.phase.iter().zip(&self.time_s) {
+            let (sin, cos) = (TAU * order as f64 * (phase + more_rpm / 120.0 * t)).sin_cos();
+            (east, north) = (east + cos, north + sin);
+            (east2, north2) = (east2 + cos * cos - sin * sin, north2 + 2.0 * sin * cos);
+        }
+        let n = self.phase.len().max(1) as f64;
+        let r = east.hypot(north) / n;
+        // Mean of cos 2(a - b), `a` the readings' angles and `b` their mean direction.
+        let (cos, sin) = (east / (n * r), north / (n * r));
+        let double = (east2 * (cos * cos - sin * sin) + north2 * 2.0 * sin * cos) / n;
+        let seen = 0.5 * (1.0 + double) - r * r;
+        (r, if seen.is_finite() { seen.max(0.0) } else { 0.5 })
+    }
+}
+
+/// By how much the mean speed may be off because it was logged in steps, rev/min.
+fn speed_doubt(rpm: &[f64]) -> f64 {
+    let mut held: Vec<f64> = rpm.iter().copied().filter(|n| n.is_finite()).collect();
+    held.sort_by(f64::total_cmp);
+    let gaps = held.windows(2).map(|pair| pair[1] - pair[0]);
+    let step = gaps.filter(|gap| *gap > 1e-6).fold(f64::INFINITY, f64::min);
+    if step.is_infinite() {
+        // One value all along: the coarsest round step that it lies on.
+        let on = |step: &f64| held.first().is_some_and(|n| (n / step).fract() == 0.0);
+        return 0.5 * [COARSEST_RPM, 5.0, 2.0, 1.0].into_iter().find(on).unwrap_or(0.0);
+    }
+    let n = held.len() as f64;
+    let mean = held.iter().sum::<f64>() / n;
+    let sd = (held.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / n).sqrt();
+    if sd < DITHER * step { 0.5 * step } else { 0.0 }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    /// A held speed, sampled at a rate.
+    /// A speed held but for a little noise, read at a rate for a minute.
     fn track(rpm: f64, rate: f64) -> Track {
         let n = (60.0 * rate) as usize;
+        let noise = |k: usize| ((k * 37 + k * k) % 53) as f64 / 26.0 - 1.0;
         Track {
             time_s: (0..n).map(|k| k as f64 / rate).collect(),
-            rpm: Some(vec![rpm; n]),
+            rpm: Some((0..n).map(|k| rpm + 0.1 * noise(k)).collect()),
             ..Track::default()
         }
     }
 
-    #[test]
-    fn a_logger_in_step_is_seen_and_one_out_of_step_is_not() {
-        // 840 rev/min is 7 cycles a second: 7 Hz falls on one point of the cycle, 6.3 Hz on nine.
-        let in_step = significant(&track(840.0, 7.0), 7.0, (0, 420), 4).unwrap();
-        assert!(in_step > 0.999, "{in_step}");
-        assert_eq!(significant(&track(840.0, 6.3), 6.3, (0, 378), 4), None);
-        // 14 Hz sees two points of the cycle: order 2 adds up.
-        assert!(significant(&track(840.0, 14.0), 14.0, (0, 840), 4).unwrap() > 0.999);
+    fn orders(track: &Track, cylinders: u32) -> Vec<usize> {
+        let channel = Channel { track, spoken: None, rows: (0, track.len()), cylinders };
+        let orders = channel.orders().unwrap();
+        orders.iter().filter(|o| o.significant && o.r > 0.9).map(|o| o.order).collect()
     }
 
     #[test]
-    fn a_fast_logger_and_a_log_without_speed_give_none() {
-        assert_eq!(resultant(&track(840.0, 100.0), 100.0, (0, 6000), 4), None);
-        let silent = Track { rpm: None, ..track(840.0, 7.0) };
-        assert_eq!(resultant(&silent, 7.0, (0, 420), 4), None);
+    fn a_logger_in_step_is_seen_on_the_orders_that_it_meets() {
+        // 840 rev/min is 7 cycles a second: 7 Hz falls on one point of the cycle, 6.3 Hz on nine.
+        assert_eq!(orders(&track(840.0, 7.0), 4), [1, 2, 3, 4, 5, 6, 7, 8]);
+        assert!(orders(&track(840.0, 6.3), 4).is_empty());
+        assert_eq!(orders(&track(840.0, 14.0), 4), [2, 4, 6, 8]);
+        // Three readings in two cycles, three in one; five in seven.
+        assert_eq!(orders(&track(840.0, 10.5), 4), [3, 6]);
+        assert_eq!(orders(&track(840.0, 21.0), 6), [3, 6]);
+        assert_eq!(orders(&track(840.0, 5.0), 4), [5]);
+    }
+
+    #[test]
+    fn a_speed_logged_in_steps_may_be_in_step_within_them() {
+        // 843 rev/min logged as 840: 7.025 Hz is in step with what the engine does.
+        let mut seen = track(843.0, 7.025);
+        assert!(orders(&seen, 4).contains(&1));
+        seen.rpm.iter_mut().flatten().for_each(|n| *n = 10.0 * (*n / 10.0).round());
+        assert!(orders(&seen, 4).contains(&1), "{:?}", seen.rpm);
+        seen.rpm.iter_mut().flatten().for_each(|n| *n = 850.0);
+        assert!(!orders(&seen, 4).contains(&1));
+    }
+
+    #[test]
+    fn what_is_seen_of_a_wave_falls_to_nothing_in_step() {
+        let at = |rate| {
+            let track = track(840.0, rate);
+            let channel =
+                Channel { track: &track, spoken: None, rows: (0, track.len()), cylinders: 4 };
+            let orders = channel.orders().unwrap();
+            (orders[0].r, orders[0].seen)
+        };
+        let (r, seen) = at(7.0);
+        assert!(r > 0.99 && seen < 0.01, "{r} {seen}");
+        let (r, seen) = at(6.3);
+        assert!(r < 0.05 && (seen - 0.5).abs() < 0.05, "{r} {seen}");
+    }
+
+    #[test]
+    fn a_slow_channel_in_a_fast_log_keeps_step_by_its_own_times() {
+        let track = track(840.0, 100.0);
+        let rows = (0, track.len());
+        let fast = Channel { track: &track, spoken: None, rows, cylinders: 4 };
+        assert_eq!(fast.resultant(), None);
+        let spoken: Vec<u32> = (0..420).map(|k| (k * 100 / 7) as u32).collect();
+        let slow = Channel { spoken: Some(&spoken), ..fast };
+        assert!(slow.resultant().unwrap() > 0.9);
+        let silent = Track { rpm: None, ..track.clone() };
+        assert_eq!(Channel { track: &silent, ..slow }.resultant(), None);
     }
 }

@@ -1,4 +1,5 @@
-//! When the two hoses changed places: from marks, or from the data when nobody marked it.
+//! When the two hoses changed places: from marks, set right by the data, or from the data alone when
+//! nobody marked it.
 //!
 //! A hose that is pulled off shows the atmosphere while the engine runs. When both came off and the
 //! difference of the readings then has turned over about the pair's zero, the hoses were exchanged.
@@ -20,6 +21,8 @@ pub struct HoseChange {
 const OFF_SHARE: f64 = 0.4;
 /// Both hoses are off for at least this long, s.
 const LEAST_OFF_S: f64 = 0.6;
+/// A mark belongs to hoses that came off this near to it, s.
+const MARK_S: f64 = 8.0;
 /// Length of the stretches compared before and after, s.
 const BESIDE_S: f64 = 10.0;
 /// A difference that moves by less has not turned over, kPa.
@@ -36,7 +39,7 @@ pub fn find(
     cycles: &Cycles,
     plateaus: &[Plateau],
 ) -> (Vec<HoseChange>, Option<Remark>) {
-    let marked: Vec<HoseChange> = marks
+    let mut marked: Vec<HoseChange> = marks
         .iter()
         .filter_map(|mark| match mark.meaning {
             Meaning::HosesSwapped => Some(HoseChange { at_s: mark.at.0, swapped: true }),
@@ -47,6 +50,8 @@ pub fn find(
     // Hoses that come off for a T-piece are not swapped by that.
     let tee = |mark: &Mark| matches!(mark.meaning, Meaning::TeeOn | Meaning::TeeOff);
     if !marked.is_empty() || marks.iter().any(tee) {
+        let off = Hoses::of(cycles).map(|hoses| hoses.off()).unwrap_or_default();
+        marked.iter_mut().for_each(|change| change.at_s = back_on(change.at_s, &off));
         return (marked, None);
     }
     let found = from_data(cycles, plateaus).unwrap_or_default();
@@ -58,27 +63,64 @@ pub fn find(
     (found, remark)
 }
 
+/// Nobody presses a key with both hoses in hand: a mark belongs to the time at which they came off
+/// nearest to it, and counts from when they are back on.
+fn back_on(mark_s: f64, off: &[(f64, f64)]) -> f64 {
+    let away = |span: &(f64, f64)| (span.0 - mark_s).max(mark_s - span.1).max(0.0);
+    let nearest = off.iter().min_by(|a, b| away(a).total_cmp(&away(b)));
+    nearest.filter(|span| away(span) <= MARK_S).map_or(mark_s, |span| span.1)
+}
+
+/// The readings by which hoses are seen to be on or off.
+struct Hoses<'a> {
+    cycles: &'a Cycles,
+    one: &'a [f64],
+    two: &'a [f64],
+    /// Blocks with the engine running.
+    running: Vec<usize>,
+    usual: [f64; 2],
+}
+
+impl<'a> Hoses<'a> {
+    fn of(cycles: &'a Cycles) -> Option<Self> {
+        let (one, two) = (cycles.vac1_kpa.as_ref()?, cycles.vac2_kpa.as_ref()?);
+        let rpm = cycles.rpm.as_ref()?;
+        let running: Vec<usize> = (0..cycles.len()).filter(|k| rpm[*k] >= STANDSTILL_RPM).collect();
+        let usual = |column: &[f64]| median(running.iter().map(|k| column[*k]));
+        let usual = [usual(one)?, usual(two)?];
+        Some(Hoses { cycles, one, two, running, usual })
+    }
+
+    fn is_off(&self, k: usize) -> bool {
+        self.one[k] < OFF_SHARE * self.usual[0] && self.two[k] < OFF_SHARE * self.usual[1]
+    }
+
+    /// Spans with both hoses off: (from, to), s.
+    fn off(&self) -> Vec<(f64, f64)> {
+        spans(self.cycles, self.running.iter().copied().filter(|k| self.is_off(*k)))
+    }
+
+    /// Median difference of the readings between two times, hoses on.
+    fn difference(&self, from_s: f64, to_s: f64) -> Option<f64> {
+        let inside =
+            |k: &&usize| self.cycles.from_s[**k] >= from_s && self.cycles.to_s[**k] <= to_s;
+        let on = self.running.iter().filter(inside).filter(|k| !self.is_off(**k));
+        median(on.map(|k| self.one[*k] - self.two[*k]))
+    }
+}
+
 fn from_data(cycles: &Cycles, plateaus: &[Plateau]) -> Option<Vec<HoseChange>> {
-    let (one, two) = (cycles.vac1_kpa.as_ref()?, cycles.vac2_kpa.as_ref()?);
-    let rpm = cycles.rpm.as_ref()?;
-    let running: Vec<usize> = (0..cycles.len()).filter(|k| rpm[*k] >= STANDSTILL_RPM).collect();
-    let usual = |column: &[f64]| median(running.iter().map(|k| column[*k]));
-    let (usual1, usual2) = (usual(one)?, usual(two)?);
-    let off = |k: &usize| one[*k] < OFF_SHARE * usual1 && two[*k] < OFF_SHARE * usual2;
+    let hoses = Hoses::of(cycles)?;
     let zero = plateaus
         .iter()
         .filter(|p| p.kind == Kind::EngineOff)
-        .filter_map(|p| median((p.first_block..p.end_block).map(|k| one[k] - two[k])))
+        .filter_map(|p| median((p.first_block..p.end_block).map(|k| hoses.one[k] - hoses.two[k])))
         .next();
     let mut changes = Vec::new();
     let mut swapped = false;
-    for (from_s, to_s) in spans(cycles, running.iter().copied().filter(off)) {
-        let beside = |from: f64, to: f64| {
-            let inside = |k: &&usize| cycles.from_s[**k] >= from && cycles.to_s[**k] <= to;
-            median(running.iter().filter(inside).filter(|k| !off(k)).map(|k| one[*k] - two[*k]))
-        };
-        let before = beside(from_s - BESIDE_S, from_s - 0.5);
-        let after = beside(to_s + 0.5, to_s + BESIDE_S);
+    for (from_s, to_s) in hoses.off() {
+        let before = hoses.difference(from_s - BESIDE_S, from_s - 0.5);
+        let after = hoses.difference(to_s + 0.5, to_s + BESIDE_S);
         if let (Some(before), Some(after)) = (before, after)
             && turned_over(before, after, zero)
         {

@@ -7,9 +7,11 @@ pub mod cycles;
 pub mod hoses;
 pub mod orders;
 pub mod plateaus;
+pub mod readings;
 pub mod ripple;
 
 use crate::sample::{Remark, Track};
+use aliasing::Channel;
 use cycles::Cycles;
 use hoses::HoseChange;
 use plateaus::{Kind, Plateau, Step};
@@ -31,8 +33,11 @@ pub struct Signal {
     pub sample_rate_hz: f64,
     /// Speed from the ripple of the vacuum, rev/min; absent when the log is too slow or too calm.
     pub ripple_rpm: Option<f64>,
-    /// Largest resultant length of the sample phases within a cycle over the plateaus (0 spread
-    /// evenly, 1 in step); absent where the logger is too fast to keep step.
+    /// Rows on which each vacuum channel speaks, side 1 and side 2; absent where it speaks on every
+    /// row.
+    pub spoken: [Option<Vec<u32>>; 2],
+    /// Largest share of the ripple that the mean of a vacuum over a plateau can retain (0 readings
+    /// spread evenly over the cycle, 1 in step); absent where the channels are too fast to keep step.
     pub aliasing_r: Option<f64>,
     /// What the cleaning saw.
     pub remarks: Vec<Remark>,
@@ -50,6 +55,8 @@ const HOLD_S: f64 = 1.5;
 /// `cylinders` is the number of cylinders of the engine, both sides together.
 pub fn prepare(mut track: Track, cylinders: u32) -> Signal {
     let interval_s = usual_interval(&track.time_s);
+    let spoken = [&track.vac1_kpa, &track.vac2_kpa]
+        .map(|column| column.as_ref().and_then(|column| readings::of_slow_channel(column)));
     let time = &track.time_s;
     for column in
         [&mut track.vac1_kpa, &mut track.vac2_kpa, &mut track.crank_kpa].into_iter().flatten()
@@ -79,9 +86,10 @@ pub fn prepare(mut track: Track, cylinders: u32) -> Signal {
     let aliasing_r = plateaus
         .iter()
         .filter(|p| p.kind == Kind::Running)
-        .filter_map(|p| {
-            let samples = (p.from_row as usize, p.to_row as usize + 1);
-            aliasing::resultant(&track, sample_rate_hz, samples, cylinders)
+        .flat_map(|p| spoken.iter().map(move |own| (p, own.as_deref())))
+        .filter_map(|(p, spoken)| {
+            let rows = (p.from_row as usize, p.to_row as usize + 1);
+            Channel { track: &track, spoken, rows, cylinders }.resultant()
         })
         .reduce(f64::max);
     // Until here the plateaus count samples; rows that were left out part the two.
@@ -95,6 +103,7 @@ pub fn prepare(mut track: Track, cylinders: u32) -> Signal {
     Signal {
         sample_rate_hz,
         ripple_rpm: ripple::median_speed(&windows),
+        spoken,
         aliasing_r,
         track,
         cycles,
