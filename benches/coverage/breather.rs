@@ -108,7 +108,13 @@ impl Tally {
         let broken = self.broken(powerful);
         println!(
             "| {name} | {} | {} | {} | {} | {} | {} | {unsettled} | {} | {width} | {broken} |",
-            self.logs, self.interval, self.holds, self.sealed, self.not_sealed, self.rises, self.right
+            self.logs,
+            self.interval,
+            self.holds,
+            self.sealed,
+            self.not_sealed,
+            self.rises,
+            self.right
         );
         broken.is_empty()
     }
@@ -135,12 +141,15 @@ pub fn table(extent: Extent) -> bool {
     let mut sound = true;
     println!("\n## Breather");
     let only = std::env::args().skip_while(|a| a != "--only").nth(1);
-    let tables =
-        if extent.short { vec![("A few cells", few())] } else { vec![
+    let tables = if extent.short {
+        vec![("A few cells", few())]
+    } else {
+        vec![
             ("By the true drop, central conditions", central()),
             ("One thing varied, three openings", varied(3)),
             ("One thing varied, one opening", varied(1)),
-        ] };
+        ]
+    };
     let mut number = 1000;
     for (title, cells) in tables {
         heading(title, "cell");
@@ -149,7 +158,8 @@ pub fn table(extent: Extent) -> bool {
             if only.as_ref().is_some_and(|word| !cell.name.contains(word)) {
                 continue;
             }
-            let outcomes = tally::each(extent.logs, |k| judge(&cell.recipe, tally::seed(number, k)));
+            let outcomes =
+                tally::each(extent.logs, |k| judge(&cell.recipe, tally::seed(number, k)));
             let mut row = Tally::default();
             outcomes.iter().for_each(|outcome| row.count(&cell.recipe, outcome));
             sound &= row.print(&cell.name, cell.powerful);
@@ -183,8 +193,13 @@ fn central() -> Vec<Cell> {
 fn few() -> Vec<Cell> {
     let all = varied(3).into_iter().chain(varied(1)).chain(central());
     let names = [
-        "1 x 60", "3 x 20", "hunting 20 in 2.5 s, 20", "marks late, 20", "fan comes, 20",
-        "correlation 0.9, 20", "marks missing, 60",
+        "1 x 60",
+        "3 x 20",
+        "hunting 20 in 2.5 s, 20",
+        "marks late, 20",
+        "fan comes, 20",
+        "correlation 0.9, 20",
+        "marks missing, 60",
     ];
     all.filter(|cell| names.contains(&cell.name.as_str())).collect()
 }
@@ -194,64 +209,91 @@ type Factor = (&'static str, Vec<(&'static str, fn(&mut Recipe))>);
 
 fn factors() -> Vec<Factor> {
     vec![
-        ("correlation", vec![
-            ("0", |r| r.lag1 = 0.0),
-            ("0.3", |r| r.lag1 = 0.3),
-            ("0.6", |r| r.lag1 = 0.6),
-            ("0.8", |r| r.lag1 = 0.8),
-            ("0.9", |r| r.lag1 = 0.9),
-        ]),
-        ("hunting", vec![
-            ("none", |_| ()),
-            ("10 in 2.5 s", |r| r.hunting = (10.0, 2.5)),
-            ("20 in 2.5 s", |r| r.hunting = (20.0, 2.5)),
-            ("40 in 1 s", |r| r.hunting = (40.0, 1.0)),
-            ("40 in 2.5 s", |r| r.hunting = (40.0, 2.5)),
-            ("40 in 5 s", |r| r.hunting = (40.0, 5.0)),
-        ]),
-        ("rate", vec![
-            ("10 Hz", |r| r.rate_hz = 10.0),
-            ("20 Hz", |r| r.rate_hz = 20.0),
-            ("50 Hz", |r| r.rate_hz = 50.0),
-            ("200 Hz", |r| r.rate_hz = 200.0),
-            ("1000 Hz", |r| r.rate_hz = 1000.0),
-        ]),
-        ("noise", vec![
-            ("5", |r| r.noise_rpm = 5.0),
-            ("8", |r| r.noise_rpm = 8.0),
-            ("15", |r| r.noise_rpm = 15.0),
-        ]),
-        ("drift", vec![
-            ("none", |r| r.drift = Drift::None),
-            ("line of 30 a minute", |r| r.drift = Drift::Line(30.0)),
-            ("warming up", |r| r.drift = Drift::WarmUp(-40.0, 40.0)),
-        ]),
-        ("answer", vec![
-            ("in 0.3 s", |r| r.response = Response::FirstOrder(0.3)),
-            ("in 1 s", |r| r.response = Response::FirstOrder(1.0)),
-            ("in 3 s", |r| r.response = Response::FirstOrder(3.0)),
-            ("with undershoot", |r| r.response = Response::Undershoot(4.0, 0.4)),
-            ("with a slow mixture", |r| r.response = Response::SlowMixture(0.3, 4.0)),
-            ("with a slow return", |r| r.response = Response::SlowReturn(0.6, 2.5)),
-        ]),
-        ("fan", vec![
-            ("none", |_| ()),
-            ("comes", |r| r.fan = Fan::Comes(30.0)),
-            ("comes and goes", |r| r.fan = Fan::ComesAndGoes(30.0)),
-        ]),
-        ("marks", vec![
-            ("exact", |_| ()),
-            ("late", |r| r.marks = Marks::Late),
-            ("missing", |r| r.marks = Marks::Missing),
-            ("less one", |r| r.marks = Marks::OneMissing),
-        ]),
+        (
+            "correlation",
+            vec![
+                ("0", |r| r.lag1 = 0.0),
+                ("0.3", |r| r.lag1 = 0.3),
+                ("0.6", |r| r.lag1 = 0.6),
+                ("0.8", |r| r.lag1 = 0.8),
+                ("0.9", |r| r.lag1 = 0.9),
+            ],
+        ),
+        (
+            "hunting",
+            vec![
+                ("none", |_| ()),
+                ("10 in 2.5 s", |r| r.hunting = (10.0, 2.5)),
+                ("20 in 2.5 s", |r| r.hunting = (20.0, 2.5)),
+                ("40 in 1 s", |r| r.hunting = (40.0, 1.0)),
+                ("40 in 2.5 s", |r| r.hunting = (40.0, 2.5)),
+                ("40 in 5 s", |r| r.hunting = (40.0, 5.0)),
+            ],
+        ),
+        (
+            "rate",
+            vec![
+                ("10 Hz", |r| r.rate_hz = 10.0),
+                ("20 Hz", |r| r.rate_hz = 20.0),
+                ("50 Hz", |r| r.rate_hz = 50.0),
+                ("200 Hz", |r| r.rate_hz = 200.0),
+                ("1000 Hz", |r| r.rate_hz = 1000.0),
+            ],
+        ),
+        (
+            "noise",
+            vec![
+                ("5", |r| r.noise_rpm = 5.0),
+                ("8", |r| r.noise_rpm = 8.0),
+                ("15", |r| r.noise_rpm = 15.0),
+            ],
+        ),
+        (
+            "drift",
+            vec![
+                ("none", |r| r.drift = Drift::None),
+                ("line of 30 a minute", |r| r.drift = Drift::Line(30.0)),
+                ("warming up", |r| r.drift = Drift::WarmUp(-40.0, 40.0)),
+            ],
+        ),
+        (
+            "answer",
+            vec![
+                ("in 0.3 s", |r| r.response = Response::FirstOrder(0.3)),
+                ("in 1 s", |r| r.response = Response::FirstOrder(1.0)),
+                ("in 3 s", |r| r.response = Response::FirstOrder(3.0)),
+                ("with undershoot", |r| r.response = Response::Undershoot(4.0, 0.4)),
+                ("with a slow mixture", |r| r.response = Response::SlowMixture(0.3, 4.0)),
+                ("with a slow return", |r| r.response = Response::SlowReturn(0.6, 2.5)),
+            ],
+        ),
+        (
+            "fan",
+            vec![
+                ("none", |_| ()),
+                ("comes", |r| r.fan = Fan::Comes(30.0)),
+                ("comes and goes", |r| r.fan = Fan::ComesAndGoes(30.0)),
+            ],
+        ),
+        (
+            "marks",
+            vec![
+                ("exact", |_| ()),
+                ("late", |r| r.marks = Marks::Late),
+                ("missing", |r| r.marks = Marks::Missing),
+                ("less one", |r| r.marks = Marks::OneMissing),
+            ],
+        ),
         ("cap", vec![("put on", |_| ()), ("left off", |r| r.left_off = true)]),
-        ("speed column", vec![
-            ("fresh", |_| ()),
-            ("held 0.25 s", |r| r.held_s = 0.25),
-            ("held 1 s", |r| r.held_s = 1.0),
-            ("with spikes", |r| r.spikes = 0.01),
-        ]),
+        (
+            "speed column",
+            vec![
+                ("fresh", |_| ()),
+                ("held 0.25 s", |r| r.held_s = 0.25),
+                ("held 1 s", |r| r.held_s = 1.0),
+                ("with spikes", |r| r.spikes = 0.01),
+            ],
+        ),
     ]
 }
 

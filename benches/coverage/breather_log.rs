@@ -223,7 +223,8 @@ impl Bench<'_> {
         let dt = 1.0 / recipe.rate_hz / f64::from(parts);
         let mut engine = Engine::new(&recipe, &mut self.random);
         // An engine that has run before the log begins.
-        (0..(3.0 / dt) as u32).for_each(|_| engine.step(&recipe, &self.plan, 0.0, dt, &mut self.random));
+        (0..(3.0 / dt) as u32)
+            .for_each(|_| engine.step(&recipe, &self.plan, 0.0, dt, &mut self.random));
         let mut track = Track::default();
         let (mut rpm, mut one, mut two) = (Vec::new(), Vec::new(), Vec::new());
         let mut shown = (f64::NEG_INFINITY, 0.0);
@@ -236,7 +237,13 @@ impl Bench<'_> {
                 shown = (t, engine.pulse_rpm);
             }
             let wild = self.random.random::<f64>() < recipe.spikes;
-            let factor = if !wild { 1.0 } else if self.random.random() { 2.0 } else { 0.5 };
+            let factor = if !wild {
+                1.0
+            } else if self.random.random() {
+                2.0
+            } else {
+                0.5
+            };
             rpm.push((shown.1 * factor * 10.0).round() / 10.0);
             let mut read = |side: f64| {
                 let stroke = (TAU * (2.0 * engine.phase + 0.25 * side)).sin();
