@@ -14,6 +14,8 @@
 
 mod balance;
 mod balance_log;
+mod breather;
+mod breather_log;
 mod noise;
 mod tally;
 
@@ -51,4 +53,4 @@ fn main() -> ExitCode {
 /// A table by its name; it prints itself and says whether every row kept its limits.
 type Table = (&'static str, fn(Extent) -> bool);
 
-const TABLES: [Table; 1] = [("balance", balance::run)];
+const TABLES: [Table; 2] = [("balance", balance::run), ("breather", breather::table)];
