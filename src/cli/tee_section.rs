@@ -134,7 +134,7 @@ fn written_into(before: &str, lines: &[(&'static str, String)]) -> String {
     };
     let ours: Vec<String> = lines.iter().map(|(key, value)| format!("{key} = {value}")).collect();
     let mut out: Vec<String> = Vec::new();
-    match all.iter().position(|line| is_ours(line)) {
+    match all.iter().position(is_ours) {
         None => {
             out.extend(all.iter().map(ToString::to_string));
             if out.last().is_some_and(|line| !line.trim().is_empty()) {
@@ -144,7 +144,7 @@ fn written_into(before: &str, lines: &[(&'static str, String)]) -> String {
             out.extend(ours);
         }
         Some(at) => {
-            let length = all[at + 1..].iter().position(|line| opens(line));
+            let length = all[at + 1..].iter().position(opens);
             let next = length.map_or(all.len(), |length| at + 1 + length);
             out.extend(all[..=at].iter().map(ToString::to_string));
             out.extend(ours);
