@@ -71,9 +71,10 @@ impl Row {
     }
 
     fn is_sound(&self, powerful: bool) -> bool {
-        !self.covered.clearly_below(LEAST_COVERAGE)
-            && !self.wrong.clearly_above(MOST_FALSE)
-            && !(powerful && self.right.clearly_below(LEAST_POWER))
+        let narrow = self.covered.clearly_below(LEAST_COVERAGE);
+        let wrong = self.wrong.clearly_above(MOST_FALSE);
+        let weak = powerful && self.right.clearly_below(LEAST_POWER);
+        !(narrow || wrong || weak)
     }
 
     fn print(&self, name: &str, powerful: bool) {
@@ -400,6 +401,9 @@ fn draw(random: &mut Pcg64) -> Plan {
 /// Cells' worth of logs in the table of random draws.
 const WORTH: u64 = 8;
 
+/// A factor of the plan, and its level in words.
+type Factor<'a> = (&'a str, &'a dyn Fn(&Plan) -> String);
+
 fn at_random(logs: u64, started: Instant) -> bool {
     const CELL: u64 = 1 << 20;
     let total = logs * WORTH;
@@ -413,7 +417,7 @@ fn at_random(logs: u64, started: Instant) -> bool {
     let near = |value: f64, levels: &[f64]| {
         levels.iter().copied().find(|level| value <= *level).unwrap_or(value).to_string()
     };
-    let factors: [(&str, &dyn Fn(&Plan) -> String); 10] = [
+    let factors: [Factor; 10] = [
         ("all", &|_| "all".into()),
         ("Hz, up to", &|p| near(p.rate_hz, &RATES_HZ)),
         ("lag 1", &|p| p.lag1.to_string()),
@@ -424,7 +428,7 @@ fn at_random(logs: u64, started: Instant) -> bool {
         ("drop-outs and spikes", &|p| p.dirty.to_string()),
         ("warming up", &|p| p.warming.to_string()),
         ("true, kPa", &|p| match p.difference_kpa.abs() {
-            d if d == 0.0 => "0 exactly".into(),
+            0.0 => "0 exactly".into(),
             d if d == TOLERANCE_KPA => "the tolerance exactly".into(),
             d if d < TOLERANCE_KPA => "inside".into(),
             _ => "outside".into(),

@@ -360,7 +360,7 @@ impl<'a> Logger<'a> {
 
     fn read(&mut self, t: f64, seen: [f64; 2], random: &mut Pcg64) -> [f64; 2] {
         let period = self.plan.held_hz.map_or(0.0, |hz| 1.0 / hz);
-        for k in 0..2 {
+        for (k, seen) in seen.into_iter().enumerate() {
             if t < self.next_s[k] {
                 continue;
             }
@@ -368,7 +368,7 @@ impl<'a> Logger<'a> {
                 self.next_s[k] += period;
             }
             let hiss = self.plan.hiss_kpa * normal(random);
-            let value = self.offset[k] + self.gain[k] * seen[k] + hiss;
+            let value = self.offset[k] + self.gain[k] * seen + hiss;
             let step = match self.plan.steps {
                 Steps::Fine => 0.001,
                 Steps::TenBits => 115.0 / 1023.0,

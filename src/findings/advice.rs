@@ -1,7 +1,7 @@
 //! The balance in one plain sentence, and the causes to check.
 
 use super::balance::{Open, PlateauBalance, ZeroMethod, ZeroUsed};
-use super::{Conditions, Sides, resolution};
+use super::{Conditions, Sides, in_step};
 use crate::sample::Remark;
 use crate::sensors::matching::DRIFT;
 use crate::signal::Signal;
@@ -100,7 +100,7 @@ fn cure(plateau: &PlateauBalance, zero: &ZeroUsed) -> String {
         .max_by(|a, b| a.u_kpa.total_cmp(&b.u_kpa))
         .map(|row| row.name);
     match (systematic, zero.method) {
-        (Some(resolution::IN_STEP), _) => {
+        (Some(in_step::COMPONENT), _) => {
             "the logger keeps step with the engine, and its readings fall at the same points of every cycle; log again at a slightly different engine speed or sampling rate.".into()
         }
         (Some("resolution"), _) => {

@@ -6,9 +6,9 @@
 
 use super::advice;
 use super::air_share::{self, Inputs, Share};
-use super::resolution::{self, InStep};
+use super::in_step::{self, InStep};
 use super::stretches::{self, Stretch};
-use super::{Conditions, idle_vacuum, strokes, zero};
+use super::{Conditions, idle_vacuum, resolution, strokes, zero};
 use crate::sample::Remark;
 use crate::sensors::matching::{Matching, Prior};
 use crate::signal::Signal;
@@ -168,9 +168,14 @@ pub fn find(signal: &Signal, conditions: &Conditions) -> Balance {
     let prior = &zero.prior;
     let mut plateaus = Vec::new();
     if let Some(matching) = &zero.matching {
-        let pair = Pair { signal, stretches: &stretches, matching, prior, conditions };
+        let in_step: Vec<InStep> = stretches
+            .iter()
+            .map(|s| in_step::of(signal, s.samples, s.difference.u, conditions.cylinders))
+            .collect();
+        let (stretches, in_step) = (&stretches[..], &in_step[..]);
+        let pair = Pair { signal, stretches, in_step, matching, prior, conditions };
         plateaus.extend((0..zero.settings).filter_map(|setting| pair.plateau(setting)));
-        remarks.extend(pair.in_step_remark(&plateaus));
+        remarks.extend(in_step_remark(&plateaus, in_step));
     }
     remarks.extend(idle_vacuum::remark(&plateaus, conditions));
     let uneven = strokes::find(signal, &stretches, conditions.cylinders);
@@ -181,6 +186,17 @@ pub fn find(signal: &Signal, conditions: &Conditions) -> Balance {
     causes.extend(uneven.map(|uneven| uneven.cause(&conditions.sides)));
     let tolerance_kpa = conditions.tolerance_kpa;
     Balance { zero, tolerance_kpa, plateaus, verdict, say, causes, remarks }
+}
+
+/// Said where it is the largest part of a plateau's uncertainty.
+fn in_step_remark(plateaus: &[PlateauBalance], in_step: &[InStep]) -> Option<Remark> {
+    let largest = |p: &&PlateauBalance| {
+        let row = p.budget.iter().max_by(|a, b| a.u_kpa.total_cmp(&b.u_kpa));
+        row.is_some_and(|row| row.name == in_step::COMPONENT)
+    };
+    let at_s: Vec<f64> = plateaus.iter().filter(largest).map(|p| p.from_s).collect();
+    let worst = in_step.iter().max_by(|a, b| a.u_kpa.total_cmp(&b.u_kpa))?;
+    (!at_s.is_empty()).then(|| in_step::remark(worst, &at_s))
 }
 
 /// Out when any plateau is out, in when all are in.
@@ -199,6 +215,8 @@ fn overall(plateaus: &[PlateauBalance]) -> Verdict {
 struct Pair<'a> {
     signal: &'a Signal,
     stretches: &'a [Stretch],
+    /// What being in step does to each stretch.
+    in_step: &'a [InStep],
     matching: &'a Matching,
     prior: &'a Prior,
     conditions: &'a Conditions,
@@ -289,32 +307,18 @@ impl Pair<'_> {
             .iter()
             .map(|s| resolution::of_difference(&self.signal.track, s.samples))
             .fold(0.0, f64::max);
-        let aliased = own.iter().map(|s| self.in_step(s).u_kpa).fold(0.0, f64::max);
+        let mine = self.stretches.iter().zip(self.in_step);
+        let mine = mine.filter(|(s, _)| s.kind == Kind::Running && s.setting == setting);
+        let aliased = mine.map(|(_, in_step)| in_step.u_kpa).fold(0.0, f64::max);
         // A gain that both sensors share scales the difference, and no swap shows it.
         let common = self.conditions.sensor_gain_limit / 3.0_f64.sqrt() / 2.0_f64.sqrt();
         let known = |name, u| Component { name, u, dof: f64::INFINITY };
         components.push(known("gain common to both sensors", common * difference.abs()));
         components.extend(self.matching.left_by_prior(setting, self.prior));
         components.push(known("resolution", worst));
-        components.push(known(resolution::IN_STEP, aliased));
+        components.push(known(in_step::COMPONENT, aliased));
         components.retain(|c| c.u > 0.0);
         Budget::new(components).ok()
-    }
-
-    fn in_step(&self, stretch: &Stretch) -> InStep {
-        resolution::in_step(self.signal, stretch.samples, self.conditions.cylinders)
-    }
-
-    /// Said where it is the largest part of a plateau's uncertainty.
-    fn in_step_remark(&self, plateaus: &[PlateauBalance]) -> Option<Remark> {
-        let largest = |p: &&PlateauBalance| {
-            let row = p.budget.iter().max_by(|a, b| a.u_kpa.total_cmp(&b.u_kpa));
-            row.is_some_and(|row| row.name == resolution::IN_STEP)
-        };
-        let at_s: Vec<f64> = plateaus.iter().filter(largest).map(|p| p.from_s).collect();
-        let running = self.stretches.iter().filter(|s| s.kind == Kind::Running);
-        let worst = running.map(|s| self.in_step(s)).max_by(|a, b| a.u_kpa.total_cmp(&b.u_kpa))?;
-        (!at_s.is_empty()).then(|| resolution::remark(&worst, at_s.len(), &at_s))
     }
 
     fn air(&self, vacuum: f64, difference: f64, u_difference: f64) -> Option<Share> {

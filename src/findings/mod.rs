@@ -13,6 +13,7 @@ pub mod cap_search;
 pub mod compare;
 pub mod crankcase;
 pub mod idle_vacuum;
+pub mod in_step;
 mod line_words;
 pub mod openings;
 mod pair_line;

@@ -1,8 +1,6 @@
-//! What the steps of the converter and the rate of the logger add to the uncertainty.
+//! What the steps of the converter add to the uncertainty.
 
-use crate::sample::{Remark, Track};
-use crate::signal::Signal;
-use crate::signal::aliasing::{Channel, Order};
+use crate::sample::Track;
 
 /// Samples looked at to learn the step of a converter.
 const LOOK: usize = 4000;
@@ -62,111 +60,15 @@ impl Values {
     }
 }
 
-/// Largest amplitude of one order of the ripple that has to be reckoned with where the readings do not
-/// show it, kPa: a swing of 20 kPa (common practice, no published source).
-const HIDDEN_KPA: f64 = 10.0;
-
-/// What a logger in step with the engine does to a mean difference.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct InStep {
-    /// Standard uncertainty of the difference, kPa; 0 out of step.
-    pub u_kpa: f64,
-    /// Largest share of the ripple that gets into the mean.
-    pub r: f64,
-    /// The readings do not show the ripple's size, and [`HIDDEN_KPA`] stands in for it.
-    pub assumed: bool,
-}
-
-/// What a logger in step with the engine does to the mean difference over a range of rows.
-///
-/// The mean retains the share `R` of each order of the ripple. Where on the wave the readings stand is
-/// not known, so that the error `R a cos(angle)` has the arcsine distribution: `u = R a / sqrt 2`
-/// (JCGM 101:2008, 6.4.6). The amplitude `a` comes from the scatter of the readings, which shows of it
-/// the less the better they keep step; the weaker orders are smaller by their share.
-pub fn in_step(signal: &Signal, rows: (usize, usize), cylinders: u32) -> InStep {
-    let sides = [&signal.track.vac1_kpa, &signal.track.vac2_kpa];
-    let mut both = InStep::default();
-    for (column, spoken) in sides.into_iter().zip(&signal.spoken) {
-        let spoken = spoken.as_deref();
-        let channel = Channel { track: &signal.track, spoken, rows, cylinders };
-        let (Some(column), Some(orders)) = (column, channel.orders()) else { continue };
-        let side = of_side(&orders, variance(&column[rows.0..rows.1]));
-        both.u_kpa = both.u_kpa.hypot(side.u_kpa);
-        both.r = both.r.max(side.r);
-        both.assumed |= side.assumed;
-    }
-    both
-}
-
-fn of_side(orders: &[Order], variance: f64) -> InStep {
-    let amplitude = |seen: f64| (variance / seen).sqrt();
-    // A weaker order is as large as the strong ones allow, and those have to be seen.
-    let strong = orders.iter().filter(|o| o.share == 1.0).map(|o| o.seen).fold(0.5, f64::min);
-    let mut worst = InStep::default();
-    for order in orders.iter().filter(|order| order.significant) {
-        let from = amplitude(if order.share == 1.0 { order.seen } else { strong });
-        let assumed = !from.is_finite() || from > HIDDEN_KPA;
-        let size = order.share * if assumed { HIDDEN_KPA } else { from };
-        let u_kpa = order.r * size / std::f64::consts::SQRT_2;
-        if u_kpa > worst.u_kpa {
-            worst = InStep { u_kpa, r: order.r * order.share, assumed };
-        }
-    }
-    worst
-}
-
 fn variance(column: &[f64]) -> f64 {
-    let held = column.iter().filter(|v| v.is_finite());
-    let (n, sum) = held.clone().fold((0.0, 0.0), |(n, s), v| (n + 1.0, s + v));
-    let mean = sum / n;
-    held.map(|v| (v - mean).powi(2)).sum::<f64>() / n
-}
-
-/// Name of the component in a budget.
-pub const IN_STEP: &str = "logger in step with the engine";
-
-/// What a person has to know of a logger in step, and what cures it.
-pub fn remark(worst: &InStep, count: usize, at_s: &[f64]) -> Remark {
-    let swing = if worst.assumed {
-        format!(
-            "the readings do not show how far the vacuum swings, and {:.0} kPa are reckoned with",
-            2.0 * HIDDEN_KPA
-        )
-    } else {
-        "the swing that the readings show is reckoned with".into()
-    };
-    let text = format!(
-        "the logger keeps step with the engine: its readings fall at nearly the same points of every cycle (R = {:.2}), where averaging does not help; {swing}; a slightly different engine speed or sampling rate cures it",
-        worst.r
-    );
-    Remark::new("in_step", count, at_s, text)
+    let n = column.len() as f64;
+    let mean = column.iter().sum::<f64>() / n;
+    column.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / n
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    fn order(order: usize, r: f64, seen: f64, share: f64) -> Order {
-        Order { order, r, seen, share, significant: r > 0.3 }
-    }
-
-    #[test]
-    fn what_the_readings_show_bounds_the_swing_and_what_they_hide_is_assumed() {
-        // Spread evenly but for R = 0.5: an amplitude of sqrt(8 / 0.4).
-        let seen = of_side(&[order(1, 0.5, 0.4, 1.0)], 8.0);
-        assert!((seen.u_kpa - 0.5 * 20f64.sqrt() / 2f64.sqrt()).abs() < 1e-12 && !seen.assumed);
-        let hidden = of_side(&[order(1, 1.0, 0.0, 1.0)], 0.01);
-        assert!((hidden.u_kpa - 10.0 / 2f64.sqrt()).abs() < 1e-12 && hidden.assumed);
-        let none = of_side(&[order(1, 0.1, 0.5, 1.0)], 8.0);
-        assert_eq!(none, InStep::default());
-    }
-
-    #[test]
-    fn a_high_order_in_step_is_small_beside_the_low_ones_that_are_seen() {
-        let orders = [order(1, 0.0, 0.5, 1.0), order(2, 0.0, 0.5, 1.0), order(5, 1.0, 0.0, 0.16)];
-        let found = of_side(&orders, 2.0);
-        assert!((found.u_kpa - 0.16 * 2.0 / 2f64.sqrt()).abs() < 1e-12 && !found.assumed);
-    }
 
     #[test]
     fn a_reading_that_never_changes_has_the_step_of_the_rest_or_a_round_one() {

@@ -39,13 +39,13 @@ pub struct Order {
     pub order: usize,
     /// Resultant length: 0 spread evenly, 1 in step.
     pub r: f64,
-    /// Variance of a unit wave of this order as read, its crest where the readings bunch: 1/2 spread
-    /// evenly, 0 in step.
-    pub seen: f64,
     /// Largest amplitude beside that of the strong orders, which have 1.
     pub share: f64,
     /// Not by chance.
     pub significant: bool,
+    /// Speed beyond that of the log at which the readings are this much in step, rev/min: within what
+    /// the log's rounding leaves open.
+    more_rpm: f64,
 }
 
 /// Which stretch of which channel.
@@ -62,8 +62,8 @@ pub struct Channel<'a> {
 }
 
 impl Channel<'_> {
-    /// The orders that a ripple can have; none where the channel is fast or there is no speed.
-    pub fn orders(&self) -> Option<Vec<Order>> {
+    /// Where in the cycle the channel was read; none where it is fast or there is no speed.
+    pub fn readings(&self) -> Option<Readings> {
         let (from, to) = self.rows;
         let rpm = self.track.rpm.as_ref()?.get(from..to)?;
         let time = self.track.time_s.get(from..to)?;
@@ -75,35 +75,27 @@ impl Channel<'_> {
             let inside = |row: usize| rows.partition_point(|r| (*r as usize) < row);
             &rows[inside(from)..inside(to)]
         });
-        let readings = spoken.map_or(time.len(), <[u32]>::len) as f64;
-        if count == 0.0 || span <= 0.0 || readings > FAST * span * usual / 120.0 {
+        let readings = spoken.map_or(time.len(), <[u32]>::len);
+        if count == 0.0 || span <= 0.0 || readings as f64 > FAST * span * usual / 120.0 {
             return None;
         }
-        let phases = Phases::of(time, rpm, usual, spoken.map(|rows| (rows, from)));
+        let mut found = Readings::of(time, rpm, usual, from);
+        if let Some(rows) = spoken {
+            let own =
+                |column: &[f64]| rows.iter().map(|row| column[*row as usize - from]).collect();
+            (found.phase, found.time_s) = (own(&found.phase), own(&found.time_s));
+            found.rows = rows.iter().map(|row| *row as usize).collect();
+        }
         let a_side = (self.cylinders as usize / 2).clamp(1, STROKES);
         let doubt = speed_doubt(rpm);
-        Some(
-            (1..=ORDERS)
-                .map(|order| {
-                    let tries = phases.tries(order, doubt);
-                    let (r, seen) = phases.worst(order, doubt, tries);
-                    let least = (ORDERS as f64 * (2.0 * tries + 1.0) / LEVEL).ln();
-                    Order {
-                        order,
-                        r,
-                        seen,
-                        share: share(order, a_side),
-                        significant: readings * r * r > least,
-                    }
-                })
-                .collect(),
-        )
+        found.orders = (1..=ORDERS).map(|order| found.order(order, doubt, a_side)).collect();
+        Some(found)
     }
 
     /// The largest share of the ripple that the mean can retain; none where the channel is fast or
     /// there is no speed.
     pub fn resultant(&self) -> Option<f64> {
-        self.orders()?.iter().map(|order| order.r * order.share).reduce(f64::max)
+        self.readings()?.orders.iter().map(|order| order.r * order.share).reduce(f64::max)
     }
 }
 
@@ -119,14 +111,20 @@ fn share(order: usize, a_side: usize) -> f64 {
     if order <= STROKES { 1.0 } else { 1.0 / (half(order) - 1.0) / stroke(a_side) }
 }
 
-/// Engine phase, in cycles, and time of every reading.
-struct Phases {
+/// Where in the cycle a channel was read.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Readings {
+    /// Row of every reading.
+    pub rows: Vec<usize>,
+    /// The orders that a ripple can have.
+    pub orders: Vec<Order>,
+    /// Engine phase, cycles, and time from the middle, s.
     phase: Vec<f64>,
     time_s: Vec<f64>,
 }
 
-impl Phases {
-    fn of(time: &[f64], rpm: &[f64], usual: f64, spoken: Option<(&[u32], usize)>) -> Self {
+impl Readings {
+    fn of(time: &[f64], rpm: &[f64], usual: f64, from: usize) -> Self {
         let speed = |k: usize| if rpm[k].is_finite() { rpm[k] } else { usual };
         let (mut phase, mut at) = (Vec::with_capacity(time.len()), 0.0);
         for k in 0..time.len() {
@@ -136,45 +134,47 @@ impl Phases {
             phase.push(at);
         }
         let middle = 0.5 * (time[0] + time[time.len() - 1]);
-        let mut time_s: Vec<f64> = time.iter().map(|t| t - middle).collect();
-        if let Some((rows, from)) = spoken {
-            let own =
-                |column: &[f64]| rows.iter().map(|row| column[*row as usize - from]).collect();
-            (phase, time_s) = (own(&phase), own(&time_s));
+        Readings {
+            rows: (from..from + time.len()).collect(),
+            orders: Vec::new(),
+            phase,
+            time_s: time.iter().map(|t| t - middle).collect(),
         }
-        Phases { phase, time_s }
     }
 
-    /// Slightly different speeds to try on either side: half an independent one each.
-    fn tries(&self, order: usize, doubt_rpm: f64) -> f64 {
-        let (Some(first), Some(last)) = (self.time_s.first(), self.time_s.last()) else {
-            return 0.0;
-        };
-        (2.0 * order as f64 * doubt_rpm / 120.0 * (last - first)).ceil().min(MOST_SPEEDS)
+    /// Cosine and sine of an order at reading number `at`.
+    pub fn wave(&self, order: &Order, at: usize) -> (f64, f64) {
+        let (sin, cos) = self.angle(order.order, order.more_rpm, at).sin_cos();
+        (cos, sin)
     }
 
-    /// Resultant length and variance seen, at that speed within the doubt at which the readings are
-    /// most in step.
-    fn worst(&self, order: usize, doubt_rpm: f64, tries: f64) -> (f64, f64) {
-        let at = |k: i32| self.at(order, f64::from(k) / tries.max(1.0) * doubt_rpm);
+    fn angle(&self, order: usize, more_rpm: f64, at: usize) -> f64 {
+        TAU * order as f64 * (self.phase[at] + more_rpm / 120.0 * self.time_s[at])
+    }
+
+    fn order(&self, order: usize, doubt_rpm: f64, a_side: usize) -> Order {
+        // Slightly different speeds on either side, half an independent one each.
+        let span = self.time_s.last().zip(self.time_s.first()).map_or(0.0, |(a, b)| a - b);
+        let tries = (2.0 * order as f64 * doubt_rpm / 120.0 * span).ceil().min(MOST_SPEEDS);
         let reach = tries as i32;
-        (-reach..=reach).map(at).max_by(|a, b| a.0.total_cmp(&b.0)).unwrap_or((0.0, 0.5))
+        let at = |k: i32| {
+            let more_rpm = f64::from(k) / tries.max(1.0) * doubt_rpm;
+            (self.resultant(order, more_rpm), more_rpm)
+        };
+        let worst = (-reach..=reach).map(at).max_by(|a, b| a.0.total_cmp(&b.0));
+        let (r, more_rpm) = worst.unwrap_or((0.0, 0.0));
+        let least = (ORDERS as f64 * (2.0 * tries + 1.0) / LEVEL).ln();
+        let significant = self.phase.len() as f64 * r * r > least;
+        Order { order, r, share: share(order, a_side), significant, more_rpm }
     }
 
-    fn at(&self, order: usize, more_rpm: f64) -> (f64, f64) {
-        let (mut east, mut north, mut east2, mut north2) = (0.0, 0.0, 0.0, 0.0);
-        for (phase, t) in self.phase.iter().zip(&self.time_s) {
-            let (sin, cos) = (TAU * order as f64 * (phase + more_rpm / 120.0 * t)).sin_cos();
+    fn resultant(&self, order: usize, more_rpm: f64) -> f64 {
+        let (mut east, mut north) = (0.0, 0.0);
+        for at in 0..self.phase.len() {
+            let (sin, cos) = self.angle(order, more_rpm, at).sin_cos();
             (east, north) = (east + cos, north + sin);
-            (east2, north2) = (east2 + cos * cos - sin * sin, north2 + 2.0 * sin * cos);
         }
-        let n = self.phase.len().max(1) as f64;
-        let r = east.hypot(north) / n;
-        // Mean of cos 2(a - b), `a` the readings' angles and `b` their mean direction.
-        let (cos, sin) = (east / (n * r), north / (n * r));
-        let double = (east2 * (cos * cos - sin * sin) + north2 * 2.0 * sin * cos) / n;
-        let seen = 0.5 * (1.0 + double) - r * r;
-        (r, if seen.is_finite() { seen.max(0.0) } else { 0.5 })
+        east.hypot(north) / self.phase.len().max(1) as f64
     }
 }
 
@@ -212,8 +212,8 @@ mod tests {
 
     fn orders(track: &Track, cylinders: u32) -> Vec<usize> {
         let channel = Channel { track, spoken: None, rows: (0, track.len()), cylinders };
-        let orders = channel.orders().unwrap();
-        orders.iter().filter(|o| o.significant && o.r > 0.9).map(|o| o.order).collect()
+        let readings = channel.readings().unwrap();
+        readings.orders.iter().filter(|o| o.significant && o.r > 0.9).map(|o| o.order).collect()
     }
 
     #[test]
@@ -237,21 +237,6 @@ mod tests {
         assert!(orders(&seen, 4).contains(&1), "{:?}", seen.rpm);
         seen.rpm.iter_mut().flatten().for_each(|n| *n = 850.0);
         assert!(!orders(&seen, 4).contains(&1));
-    }
-
-    #[test]
-    fn what_is_seen_of_a_wave_falls_to_nothing_in_step() {
-        let at = |rate| {
-            let track = track(840.0, rate);
-            let channel =
-                Channel { track: &track, spoken: None, rows: (0, track.len()), cylinders: 4 };
-            let orders = channel.orders().unwrap();
-            (orders[0].r, orders[0].seen)
-        };
-        let (r, seen) = at(7.0);
-        assert!(r > 0.99 && seen < 0.01, "{r} {seen}");
-        let (r, seen) = at(6.3);
-        assert!(r < 0.05 && (seen - 0.5).abs() < 0.05, "{r} {seen}");
     }
 
     #[test]
