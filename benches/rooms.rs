@@ -117,7 +117,7 @@ fn changes_of_a_stepped_series(bencher: Bencher, n: usize) {
 }
 
 /// By the number of openings of the cap.
-#[divan::bench(args = [1, 3, 6, 20])]
+#[divan::bench(args = [1, 3, 6])]
 fn breather_fit(bencher: Bencher, times: u32) {
     let signal = cap_test(times);
     let found = openings::find(&signal).expect("the test is marked");
@@ -125,7 +125,7 @@ fn breather_fit(bencher: Bencher, times: u32) {
     bencher.bench_local(|| cap_fit::fit(black_box(&signal), &found));
 }
 
-#[divan::bench(args = [1, 3, 6, 20])]
+#[divan::bench(args = [1, 3, 6])]
 fn breather_finding_without_marks(bencher: Bencher, times: u32) {
     let mut signal = cap_test(times);
     signal.track.marks.clear();

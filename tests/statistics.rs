@@ -10,6 +10,8 @@ use evenbreath::statistics::summary;
 
 #[path = "coverage/candidates.rs"]
 mod candidates;
+#[path = "coverage/changes_table.rs"]
+mod changes_table;
 #[path = "coverage/series.rs"]
 mod series;
 #[path = "coverage/table.rs"]

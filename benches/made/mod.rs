@@ -4,6 +4,7 @@
 
 use evenbreath::engine::sensors::{Sensor, SensorBox};
 use evenbreath::engine::{Action, Row, Script, Settings, record};
+use evenbreath::sample::Track;
 use evenbreath::units::{Rpm, Seconds};
 use rand::{Rng, SeedableRng};
 use rand_distr::StandardNormal;
@@ -98,4 +99,58 @@ pub fn levels(n: usize, lag1: f64, every: usize, step: f64) -> Vec<f64> {
             noise + if (k / every) % 2 == 1 { step } else { 0.0 }
         })
         .collect()
+}
+
+/// How the speed of a long idle moves.
+#[derive(Clone, Copy)]
+pub enum Idle {
+    /// Correlated noise about one level.
+    Flat,
+    /// Hunting on top.
+    Hunting,
+    /// A step of the level twice a minute.
+    Steps,
+    /// One slow rise over the whole log: every level is as good as its neighbours.
+    Ramp,
+    /// Wander over minutes with jitter on top.
+    Wander,
+}
+
+/// A log of some whole cycles at about 833 rev/min and 50 Hz, both vacuums with a ripple.
+pub fn idle(kind: Idle, cycles: usize) -> Track {
+    const CYCLE_S: f64 = 0.144;
+    const INTERVAL_S: f64 = 0.02;
+    let mut random = Pcg64::seed_from_u64(47);
+    let lasts_s = CYCLE_S * cycles as f64;
+    let rows = (lasts_s / INTERVAL_S) as usize;
+    let mut normal = || -> f64 { random.sample(StandardNormal) };
+    let (mut noise, mut wander, mut phase) = (0.0, 0.0, 0.0f64);
+    let keep = |tau_s: f64| (-INTERVAL_S / tau_s).exp();
+    let mut track = Track::default();
+    let (mut rpm, mut one, mut two) = (Vec::new(), Vec::new(), Vec::new());
+    for row in 0..rows {
+        let t = row as f64 * INTERVAL_S;
+        let (quick, slow) = (keep(0.3), keep(60.0));
+        noise = quick * noise + (1.0 - quick * quick).sqrt() * 8.0 * normal();
+        wander = slow * wander + (1.0 - slow * slow).sqrt() * 12.0 * normal();
+        let moved = match kind {
+            Idle::Flat => 0.0,
+            Idle::Hunting => 25.0 * (std::f64::consts::TAU * t / 2.3).sin(),
+            Idle::Steps => 90.0 * f64::from((t / 30.0) as u32 % 2),
+            Idle::Ramp => 400.0 * t / lasts_s,
+            Idle::Wander => wander,
+        };
+        let speed = 120.0 / CYCLE_S + moved + noise;
+        phase += speed / 120.0 * INTERVAL_S;
+        let ripple = 3.0 * (std::f64::consts::TAU * phase).sin();
+        // The throttle makes the steps: the vacuum falls as the speed rises, as no cap does it.
+        let level = 57.0 - 0.01 * moved + 0.01 * noise;
+        one.push(level + 0.4 + ripple + 0.05 * normal());
+        two.push(level - 0.4 - ripple + 0.05 * normal());
+        rpm.push(speed);
+        track.time_s.push(t);
+        track.row.push(row as u32);
+    }
+    (track.rpm, track.vac1_kpa, track.vac2_kpa) = (Some(rpm), Some(one), Some(two));
+    track
 }

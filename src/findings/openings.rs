@@ -24,17 +24,6 @@ const LEAST_DROP: f64 = 0.012;
 /// Manifold vacuum must fall by this with the drop, kPa.
 const LEAST_VACUUM_KPA: f64 = 0.15;
 
-/// What is known of the time of an edge.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Known {
-    /// A person marked it.
-    Mark,
-    /// The speed steps there.
-    Data,
-    /// It lies between these, s.
-    Between(f64, f64),
-}
-
 /// One opening of the filler.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Times {
@@ -44,8 +33,6 @@ pub struct Times {
     pub on_s: Option<f64>,
     /// Where the times come from.
     pub from: TimesFrom,
-    /// What is known of 'off' and of 'on'.
-    pub known: [Known; 2],
 }
 
 /// Why there is no opening.
@@ -93,7 +80,6 @@ pub fn find(signal: &Signal) -> Result<Vec<Times>, NoOpening> {
         let near = |t: &Times| (t.off_s - opening.off_s).abs() <= FORGOTTEN_S;
         if let Some(at) = seen.iter().position(near) {
             opening.on_s = seen.swap_remove(at).on_s;
-            opening.known[1] = Known::Data;
         }
     }
     Ok(marked)
@@ -104,12 +90,7 @@ fn from_marks(signal: &Signal) -> Vec<Times> {
     for mark in &signal.track.marks {
         match mark.meaning {
             Meaning::CapOff => {
-                found.push(Times {
-                    off_s: mark.at.0,
-                    on_s: None,
-                    from: TimesFrom::Mark,
-                    known: [Known::Mark; 2],
-                });
+                found.push(Times { off_s: mark.at.0, on_s: None, from: TimesFrom::Mark });
             }
             Meaning::CapOn => {
                 if let Some(last) = found.last_mut()
@@ -236,7 +217,6 @@ fn returning_drops(bins: &Bins) -> Vec<Times> {
         off_s: bins.time(c.off),
         on_s: Some(bins.time(c.on)),
         from: TimesFrom::Data,
-        known: [Known::Data; 2],
     };
     chosen.into_iter().map(times).collect()
 }

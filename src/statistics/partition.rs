@@ -16,8 +16,8 @@
 //! nothing changes, which is where pruning by inequalities alone turns quadratic.
 //!
 //! A likelihood that ties the first value to the old level as well (Romano, Rigaill, Runge and
-//! Fearnhead 2022, Journal of the American Statistical Association 117, 2147; from memory) needs 35
-//! to 700 parabolas at correlations of 0.5 to 0.95, a hundred times the work.
+//! Fearnhead 2022, Journal of the American Statistical Association 117, 2147; from memory) keeps
+//! some 20 to 700 parabolas at correlations of 0.5 to 0.95, up to a hundred times the work.
 
 /// A piece of the envelope: `square (m - centre)^2 + least` from the level `from` to the start of
 /// the next piece, for a segment that starts at `since`.

@@ -17,7 +17,7 @@ fn huntings(periods: &[f64]) -> Vec<Hunting> {
     all
 }
 
-fn name(hunting: Hunting) -> String {
+pub fn name(hunting: Hunting) -> String {
     match hunting {
         Hunting::None => "none".into(),
         Hunting::Sine { amplitude, period } => format!("sine {amplitude}, {period}"),
