@@ -172,6 +172,64 @@ fn a_difference_that_steps_is_judged_in_parts() {
     assert_eq!((found.plateaus[0].open, found.plateaus[1].open), (Open::Carb1, Open::Carb2));
 }
 
+/// The log of an engine like a clock: 850 rev/min are 85 cycles in twelve seconds.
+fn clockwork(rate: f64) -> Track {
+    let scene =
+        Scene { rate, starts: 0.0, noise: (0.5, 0.4), difference: |_| 0.3, ..Scene::default() };
+    scene.track(6)
+}
+
+fn in_step(track: Track) -> (Balance, bool) {
+    let found = balance::find(&signal::prepare(track, 4), &Conditions::default());
+    let cure = "a slightly different engine speed or sampling rate";
+    let said = found.remarks.iter().any(|r| r.code == "in_step" && r.text.contains(cure));
+    (found, said)
+}
+
+#[test]
+fn a_logger_in_step_settles_nothing_and_the_cure_is_named() {
+    let (found, said) = in_step(clockwork(85.0 / 12.0));
+    assert_eq!(found.verdict, Verdict::NotSettled);
+    assert!(said, "{:?}", found.remarks);
+    assert!(
+        found.say.contains("slightly different engine speed or sampling rate"),
+        "{}",
+        found.say
+    );
+    let plateau = &found.plateaus[0];
+    assert!(plateau.low_kpa < 0.3 && 0.3 < plateau.high_kpa && plateau.needs_s.is_none());
+    // Rows come often enough, but both channels repeat themselves twelve times.
+    let mut held = clockwork(85.0);
+    for column in [&mut held.vac1_kpa, &mut held.vac2_kpa].into_iter().flatten() {
+        for k in 0..column.len() {
+            column[k] = column[k - k % 12];
+        }
+    }
+    let (found, said) = in_step(held);
+    assert!(said && found.verdict == Verdict::NotSettled, "{}", found.say);
+    // A little faster, and nothing is in step.
+    let (found, said) = in_step(clockwork(7.6));
+    assert!(!said && found.plateaus[0].budget.iter().all(|row| !row.name.contains("in step")));
+}
+
+#[test]
+fn wild_readings_of_the_vacuum_part_no_stretch() {
+    for seed in 0..30 {
+        let mut track = Scene { difference: |_| 2.0, ..Scene::default() }.track(seed);
+        let mut random = Pcg64::seed_from_u64(seed);
+        for column in [&mut track.vac1_kpa, &mut track.vac2_kpa].into_iter().flatten() {
+            for reading in column.iter_mut().filter(|v| **v > 20.0) {
+                if random.random::<f64>() < 0.003 {
+                    *reading = random.random_range(0.0..100.0);
+                }
+            }
+        }
+        let found = balance::find(&signal::prepare(track, 4), &Conditions::default());
+        assert_eq!(found.plateaus.len(), 1, "{seed}: {:?}", found.remarks);
+        assert!((found.plateaus[0].difference_kpa - 2.0).abs() < 0.3, "{seed}");
+    }
+}
+
 #[test]
 fn a_sensor_without_vacuum_is_no_imbalance() {
     let mut track = Scene::default().track(4);

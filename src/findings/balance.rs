@@ -175,7 +175,7 @@ pub fn find(signal: &Signal, conditions: &Conditions) -> Balance {
         let (stretches, in_step) = (&stretches[..], &in_step[..]);
         let pair = Pair { signal, stretches, in_step, matching, prior, conditions };
         plateaus.extend((0..zero.settings).filter_map(|setting| pair.plateau(setting)));
-        remarks.extend(in_step_remark(&plateaus, in_step));
+        remarks.extend(in_step_remark(&plateaus, in_step, conditions.tolerance_kpa));
     }
     remarks.extend(idle_vacuum::remark(&plateaus, conditions));
     let uneven = strokes::find(signal, &stretches, conditions.cylinders);
@@ -188,11 +188,17 @@ pub fn find(signal: &Signal, conditions: &Conditions) -> Balance {
     Balance { zero, tolerance_kpa, plateaus, verdict, say, causes, remarks }
 }
 
-/// Said where it is the largest part of a plateau's uncertainty.
-fn in_step_remark(plateaus: &[PlateauBalance], in_step: &[InStep]) -> Option<Remark> {
+/// Said where it is the largest part of a plateau's uncertainty, and matters beside the tolerance.
+fn in_step_remark(
+    plateaus: &[PlateauBalance],
+    in_step: &[InStep],
+    tolerance_kpa: f64,
+) -> Option<Remark> {
     let largest = |p: &&PlateauBalance| {
         let row = p.budget.iter().max_by(|a, b| a.u_kpa.total_cmp(&b.u_kpa));
-        row.is_some_and(|row| row.name == in_step::COMPONENT)
+        row.is_some_and(|row| {
+            row.name == in_step::COMPONENT && row.u_kpa > IN_STEP_MATTERS * tolerance_kpa
+        })
     };
     let at_s: Vec<f64> = plateaus.iter().filter(largest).map(|p| p.from_s).collect();
     let worst = in_step.iter().max_by(|a, b| a.u_kpa.total_cmp(&b.u_kpa))?;
@@ -353,6 +359,9 @@ impl Pair<'_> {
 pub(super) const LEVEL: f64 = 0.95;
 /// From here on Student's t is the normal distribution for all purposes.
 const MANY_DOF: f64 = 1e5;
+
+/// A logger in step is worth a word from this share of the tolerance on: twice it is the reach.
+const IN_STEP_MATTERS: f64 = 0.05;
 
 const REPEATABILITY: &str = "repeatability";
 

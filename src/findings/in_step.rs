@@ -146,7 +146,7 @@ pub fn remark(worst: &InStep, at_s: &[f64]) -> Remark {
         "what the mean keeps of the swing is reckoned with".into()
     };
     let text = format!(
-        "the logger keeps step with the engine: its readings fall at nearly the same points of every cycle (R = {:.2}), where averaging does not help; {swing}; a slightly different engine speed or sampling rate cures it",
+        "the logger keeps step with the engine: its readings come at nearly the same points of the cycle (R = {:.2}), and averaging does not help; {swing}; a slightly different engine speed or sampling rate cures it",
         worst.r
     );
     Remark::new("in_step", at_s.len(), at_s, text)

@@ -94,14 +94,27 @@ proptest! {
     }
 
     #[test]
-    fn marks_go_before_the_data(scene in scenes(), late_s in 0.0..2.0f64, back in any::<bool>()) {
-        // The data say the opposite of a mark 'hoses direct': the person knows better.
+    fn marks_go_before_the_data(scene in scenes(), late_s in -4.0..4.0f64, back in any::<bool>()) {
+        // The data say the opposite of a mark 'hoses direct': the person knows better what was done,
+        // the data when.
         let mut track = scene.track(Handling::Exchanged);
         let at = Seconds(scene.handled_s.1 + late_s);
         track.marks.push(Mark::read(at, if back { "hoses direct" } else { "Hoses  SWAPPED" }));
         let signal = prepare(track, 4);
         prop_assert_eq!(signal.hoses.len(), 1);
-        prop_assert_eq!((signal.hoses[0].at_s, signal.hoses[0].swapped), (at.0, !back));
+        prop_assert_eq!(signal.hoses[0].swapped, !back);
+        let away = signal.hoses[0].at_s - scene.handled_s.1;
+        prop_assert!(away.abs() <= 0.5, "{away} s");
         prop_assert!(signal.remarks.iter().all(|remark| remark.code != "hoses_swapped"));
+    }
+
+    #[test]
+    fn a_mark_far_from_any_handling_stands_as_it_is(scene in scenes(), early_s in 8.5..11.0f64) {
+        let mut track = scene.track(Handling::Exchanged);
+        let at = Seconds(scene.handled_s.0 - early_s);
+        track.marks.push(Mark::read(at, "hoses swapped"));
+        let signal = prepare(track, 4);
+        let hoses: Vec<(f64, bool)> = signal.hoses.iter().map(|h| (h.at_s, h.swapped)).collect();
+        prop_assert_eq!(hoses, vec![(at.0, true)]);
     }
 }
