@@ -72,8 +72,6 @@ const SAME_SHARE: f64 = 0.01;
 const ARRIVED_SHARE: f64 = 0.25;
 /// A plateau may rise or fall over its length by this share of its level: a foot holds no better.
 const LEVEL_SHARE: f64 = 0.02;
-/// A rise within this many of its standard deviations is the noise's own, up to three times that share.
-const RISE_SIGMAS: f64 = 3.0;
 /// No idle that hunts and no foot scatters by more than this share of the speed.
 const MOST_SCATTER: f64 = 0.06;
 /// A stretch that is not steady is looked at in halves, down to this length, s.
@@ -330,13 +328,7 @@ fn is_steady(levels: &Levels, entries: &Range<usize>) -> bool {
     let line = |k: usize| level + rise * (k as f64 / last - 0.5);
     let scatter = 1.4826 * median(values.iter().enumerate().map(|(k, v)| (v - line(k)).abs()));
     let calm = scatter <= MOST_SCATTER * level.abs();
-    // The rise is twice the difference of two means of half the length each, and slow noise alone makes
-    // one: sigma / ((1 - rho) sqrt n) is the standard deviation of a mean of first-order noise.
-    let noise = changes::noise(values);
-    let by_noise = 4.0 * noise.sigma / (1.0 - noise.rho) / (values.len() as f64).sqrt();
-    let explained = (RISE_SIGMAS * by_noise).min(3.0 * LEVEL_SHARE * level.abs());
-    let held = (2.0 * scatter).max(levels.same(level)).max(LEVEL_SHARE * level.abs());
-    calm && rise.abs() <= held.max(explained)
+    calm && rise.abs() <= (2.0 * scatter).max(levels.same(level)).max(LEVEL_SHARE * level.abs())
 }
 
 /// Upper median; 0 of nothing.
