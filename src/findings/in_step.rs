@@ -139,8 +139,8 @@ fn fitted(
 pub fn remark(worst: &InStep, at_s: &[f64]) -> Remark {
     let swing = if worst.assumed {
         format!(
-            "they do not show how far the vacuum swings, and {:.0} kPa are reckoned with",
-            4.0 * HIDDEN_KPA
+            "they do not show how far the vacuum swings, and a swing of {:.0} kPa in each strong order of the ripple is reckoned with",
+            2.0 * HIDDEN_KPA
         )
     } else {
         "what the mean keeps of the swing is reckoned with".into()

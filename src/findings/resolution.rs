@@ -1,6 +1,7 @@
 //! What the steps of the converter add to the uncertainty.
 
 use crate::sample::Track;
+use crate::statistics::summary;
 
 /// Samples looked at to learn the step of a converter.
 const LOOK: usize = 4000;
@@ -41,7 +42,7 @@ impl Values {
     fn of(column: &[f64]) -> Self {
         let read = column.iter().copied().filter(|v| v.is_finite());
         let mut sorted: Vec<f64> = read.take(LOOK).collect();
-        let sd = variance(&sorted).sqrt();
+        let sd = summary::sd(&sorted).unwrap_or(0.0);
         sorted.sort_by(f64::total_cmp);
         sorted.dedup_by(|a, b| (*a - *b).abs() <= 1e-9);
         Values { sorted, sd }
@@ -58,12 +59,6 @@ impl Values {
         let on = |step: &f64| (value / step - (value / step).round()).abs() < 1e-6;
         ROUND_KPA.into_iter().find(on)
     }
-}
-
-fn variance(column: &[f64]) -> f64 {
-    let n = column.len() as f64;
-    let mean = column.iter().sum::<f64>() / n;
-    column.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / n
 }
 
 #[cfg(test)]

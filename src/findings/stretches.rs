@@ -6,7 +6,7 @@ use crate::sample::{Mark, Meaning, Remark};
 use crate::signal::Signal;
 use crate::signal::plateaus::{Kind, Plateau};
 use crate::statistics::correlated::{MeanInterval, mean_interval};
-use crate::statistics::{changes, summary};
+use crate::statistics::{changes, robust, summary};
 
 /// Time around a hose swap that belongs to neither state, s.
 const HANDS_S: f64 = 1.0;
@@ -256,15 +256,10 @@ fn blocks(signal: &Signal, plateau: &Plateau, piece: Piece) -> Option<Blocks> {
 fn without_spikes(blocks: &[usize], difference: &dyn Fn(usize) -> f64) -> Vec<usize> {
     let values: Vec<f64> = blocks.iter().map(|k| difference(*k)).collect();
     let wild = SPIKE_KPA.max(SPIKE_SCATTERS * summary::sd_of_neighbours(&values));
-    let mut near = Vec::with_capacity(2 * SPIKE_NEIGHBOURS + 1);
-    let usual = |at: usize, near: &mut Vec<f64>| {
-        let from = at.saturating_sub(SPIKE_NEIGHBOURS);
-        near.clear();
-        near.extend_from_slice(&values[from..(at + SPIKE_NEIGHBOURS + 1).min(values.len())]);
-        let middle = near.len() / 2;
-        *near.select_nth_unstable_by(middle, f64::total_cmp).1
+    let Some(usual) = robust::running_median(&values, SPIKE_NEIGHBOURS) else {
+        return blocks.to_vec();
     };
-    let calm = |at: &usize| (values[*at] - usual(*at, &mut near)).abs() <= wild;
+    let calm = |at: &usize| (values[*at] - usual[*at]).abs() <= wild;
     (0..blocks.len()).filter(calm).map(|at| blocks[at]).collect()
 }
 
@@ -337,8 +332,8 @@ fn average(signal: &Signal, plateau: &Plateau, kept: &[usize], piece: Piece) -> 
     })
 }
 
-/// Stretches that show a difference of the sides get the number of their setting: a new one, or that of the stretch before when
-/// only the hoses have changed in between.
+/// Stretches that show a difference of the sides get the number of their setting: a new one, or that
+/// of the stretch before when only the hoses have changed in between.
 fn number_settings(stretches: &mut [Stretch]) {
     let mut next = 0;
     let mut before: Option<(usize, bool, Option<f64>)> = None;

@@ -10,14 +10,14 @@
 use super::Sides;
 use super::balance::LEVEL;
 use super::stretches::Stretch;
-use crate::signal::plateaus::Kind;
 use crate::signal::{Signal, orders};
-use crate::statistics::correlated::mean_interval;
+use crate::statistics::correlated::{MeanInterval, mean_interval};
 use crate::statistics::uncertainty::{Budget, Component};
 
 /// An order counts when it stands at this many times the other side's share of the ripple, at the
 /// least. Hoses of unlike length or bore change a share too; healthy sides of the model engine stay
-/// below 1.3 whatever their throttles, a cylinder that draws 60 % stands at 2.2 and more.
+/// below 1.3 whatever their throttles, a cylinder that draws 60 % stands at 2.1 and more
+/// (48 engines of each kind).
 const LEAST_TIMES: f64 = 1.6;
 /// ... and when the two sides' shares differ by this much of the main ripple.
 const LEAST_SHARE: f64 = 0.03;
@@ -41,8 +41,6 @@ pub struct Uneven {
     pub times_low: f64,
     /// Speed, rev/min.
     pub rpm: Option<f64>,
-    /// Where it was seen first, s.
-    pub at_s: f64,
 }
 
 impl Uneven {
@@ -69,8 +67,8 @@ impl Uneven {
 /// The clearest sign of a cylinder that draws less than its neighbours; none where there is none, or
 /// where the log is too slow to tell.
 pub fn find(signal: &Signal, stretches: &[Stretch], cylinders: u32) -> Option<Uneven> {
-    let running = stretches.iter().filter(|s| s.kind == Kind::Running);
-    running
+    let apart = stretches.iter().filter(|s| s.shows_sides());
+    apart
         .filter_map(|stretch| of_stretch(signal, stretch, cylinders))
         .max_by(|a, b| a.times_low.total_cmp(&b.times_low))
 }
@@ -91,7 +89,7 @@ fn of_stretch(signal: &Signal, stretch: &Stretch, cylinders: u32) -> Option<Unev
     (1..=pulses)
         .filter(|order| *order != main)
         .filter_map(|order| windows.compare(order, main))
-        .map(|found| Uneven { rpm: stretch.rpm, at_s: stretch.from_s, ..found })
+        .map(|found| Uneven { rpm: stretch.rpm, ..found })
         .max_by(|a, b| a.times_low.total_cmp(&b.times_low))
 }
 
@@ -126,9 +124,7 @@ impl Windows<'_> {
     fn compare(&self, order: usize, main: usize) -> Option<Uneven> {
         let mean = |side| mean_interval(&self.log_ratios(side, (order, main)), LEVEL);
         let (one, two) = (mean(0)?, mean(1)?);
-        let part = |name, m: &crate::statistics::correlated::MeanInterval| {
-            Component::new(name, m.u, m.dof)
-        };
+        let part = |name, m: &MeanInterval| Component::new(name, m.u, m.dof);
         let budget = Budget::new(vec![part("side 1", &one), part("side 2", &two)]).ok()?;
         let reach = budget.expanded(LEVEL)?;
         // Half the logarithm of a power is that of a size.
@@ -138,14 +134,6 @@ impl Windows<'_> {
             if one.mean > two.mean { (1, one.mean, two.mean) } else { (2, two.mean, one.mean) };
         let (share, other_share) = (share(high), share(low));
         let counts = times_low >= LEAST_TIMES && share - other_share >= LEAST_SHARE;
-        counts.then_some(Uneven {
-            side,
-            order,
-            share,
-            other_share,
-            times_low,
-            rpm: None,
-            at_s: 0.0,
-        })
+        counts.then_some(Uneven { side, order, share, other_share, times_low, rpm: None })
     }
 }

@@ -5,6 +5,7 @@ use crate::sample::{Mark, Meaning};
 use crate::signal::Signal;
 use crate::signal::cycles::STANDSTILL_RPM;
 use crate::signal::plateaus::Kind;
+use crate::statistics::summary;
 
 /// Time around a mark that belongs to the hands on the hoses, s.
 const HANDS_S: f64 = 1.0;
@@ -89,7 +90,10 @@ pub fn averages(signal: &Signal, by_mark: &[(f64, f64)]) -> Averages {
     };
     let levels: Vec<[f64; 2]> =
         pieces.iter().map(|piece| [mean(one, piece), mean(two, piece)]).collect();
-    out.moved_kpa = [0, 1].map(|side| spread(levels.iter().map(|level| level[side])));
+    out.moved_kpa = [0, 1].map(|side| {
+        let levels: Vec<f64> = levels.iter().map(|level| level[side]).collect();
+        summary::sd(&levels).unwrap_or(0.0)
+    });
     for (piece, [v1, v2]) in pieces.iter().zip(&levels) {
         let middle_s =
             0.5 * (signal.cycles.from_s[piece.first] + signal.cycles.to_s[piece.end - 1]);
@@ -175,12 +179,6 @@ fn rate(signal: &Signal, one: &[f64], two: &[f64], piece: &Piece) -> f64 {
     } else {
         (level(after) - level(before)) / (middle(after) - middle(before))
     }
-}
-
-fn spread(values: impl Iterator<Item = f64> + Clone) -> f64 {
-    let n = values.clone().count().max(1) as f64;
-    let mean = values.clone().sum::<f64>() / n;
-    (values.map(|v| (v - mean).powi(2)).sum::<f64>() / n).sqrt()
 }
 
 /// How alike the two sensors swing within the cycles of a slow engine: correlation of the readings

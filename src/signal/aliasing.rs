@@ -14,6 +14,7 @@
 
 use super::cycles::STANDSTILL_RPM;
 use crate::sample::Track;
+use crate::statistics::summary;
 use std::f64::consts::TAU;
 
 /// From this many readings a cycle on no channel keeps step with an engine.
@@ -189,10 +190,8 @@ fn speed_doubt(rpm: &[f64]) -> f64 {
         let on = |step: &f64| held.first().is_some_and(|n| (n / step).fract() == 0.0);
         return 0.5 * [COARSEST_RPM, 5.0, 2.0, 1.0].into_iter().find(on).unwrap_or(0.0);
     }
-    let n = held.len() as f64;
-    let mean = held.iter().sum::<f64>() / n;
-    let sd = (held.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / n).sqrt();
-    if sd < DITHER * step { 0.5 * step } else { 0.0 }
+    let dithered = summary::sd(&held).is_some_and(|sd| sd >= DITHER * step);
+    if dithered { 0.0 } else { 0.5 * step }
 }
 
 #[cfg(test)]

@@ -8,7 +8,7 @@ use super::cycles::Cycles;
 use std::f64::consts::TAU;
 
 /// Cycles in a window: the Hann window's line is then half an order wide.
-pub const WINDOW_CYCLES: usize = 4;
+const WINDOW_CYCLES: usize = 4;
 /// Windows looked at, spread evenly over a longer stretch.
 const MOST_WINDOWS: usize = 120;
 
@@ -37,7 +37,7 @@ pub fn log_power_ratios(
 }
 
 /// Power at each order over a window of consecutive blocks of one cycle each.
-pub fn powers<const N: usize>(
+fn powers<const N: usize>(
     (time_s, column): (&[f64], &[f64]),
     cycles: &Cycles,
     blocks: std::ops::Range<usize>,

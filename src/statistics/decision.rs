@@ -31,20 +31,6 @@ pub fn decide(low: f64, high: f64, tolerance: f64) -> Verdict {
     }
 }
 
-/// Verdict on `d >= threshold` for a `d` known to lie between `low` and `high`: in tolerance when
-/// all of the interval is at or above the threshold, out when all of it is below.
-pub fn decide_above(low: f64, high: f64, threshold: f64) -> Verdict {
-    if low > high || low.is_nan() || high.is_nan() || threshold.is_nan() {
-        Verdict::NotSettled
-    } else if low >= threshold {
-        Verdict::InTolerance
-    } else if high < threshold {
-        Verdict::OutOfTolerance
-    } else {
-        Verdict::NotSettled
-    }
-}
-
 /// Probability that a quantity measured as `value` with standard uncertainty `u` and `dof` degrees
 /// of freedom (infinity: normal) lies between `low` and `high`; either may be infinite (JCGM
 /// 106:2012, clause 7, from memory). `None` for `u` or `dof` not above zero, or for NaN.
@@ -112,10 +98,6 @@ mod tests {
         assert_eq!(decide(2.0, 1.0, 1.3), NotSettled);
         assert_eq!(decide(f64::NAN, 1.0, 1.3), NotSettled);
         assert_eq!(decide(f64::NEG_INFINITY, f64::INFINITY, 1.3), NotSettled);
-        assert_eq!(decide_above(21.0, 40.0, 20.0), InTolerance);
-        assert_eq!(decide_above(5.0, 19.0, 20.0), OutOfTolerance);
-        assert_eq!(decide_above(5.0, 40.0, 20.0), NotSettled);
-        assert_eq!(decide_above(5.0, f64::NAN, 20.0), NotSettled);
     }
 
     #[test]

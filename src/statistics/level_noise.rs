@@ -1,6 +1,8 @@
 //! What noise a series has about levels that change: seen through differences, about the levels
 //! found, and with white noise on top.
 
+use super::summary::MAD_TO_SD;
+
 /// First-order autoregressive noise.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Noise {
@@ -10,8 +12,6 @@ pub struct Noise {
     pub sigma: f64,
 }
 
-/// Scale factor from a median absolute value to a standard deviation of normal noise.
-const MEDIAN_TO_SIGMA: f64 = 1.482_602_218_505_602;
 /// Highest correlation that is told from a random walk.
 const MOST_RHO: f64 = 0.98;
 
@@ -39,7 +39,7 @@ pub fn noise(x: &[f64]) -> Noise {
     let rho = ((two / one).powi(2) - 1.0).clamp(-0.5, MOST_RHO);
     let apart = |w: &[f64]| (w[2] - rho * w[1] - (w[1] - rho * w[0])).abs();
     let difference = median_abs(x.windows(3).map(apart).collect());
-    Noise { rho, sigma: MEDIAN_TO_SIGMA * difference / std::f64::consts::SQRT_2 }
+    Noise { rho, sigma: MAD_TO_SD * difference / std::f64::consts::SQRT_2 }
 }
 
 /// Edges of the segments: 0, the starts, the length.
