@@ -4,7 +4,7 @@
 //! cargo bench --bench coverage                       every table, 2,000 logs a cell
 //! cargo bench --bench coverage -- balance            the balance alone
 //! cargo bench --bench coverage -- breather --logs 200
-//! cargo bench --bench coverage -- --short            a few cells, as .ci/run has it
+//! cargo bench --bench coverage -- --short            a few telling cells in seconds
 //! ```
 //!
 //! The logs are simulated here from levels, noise, ripple and sensor errors; nothing of it comes from

@@ -261,7 +261,7 @@ fn barometer(part: Part, taken: &mut Vec<Taken>, remarks: &mut Vec<Remark>) -> O
             part.slot.heading,
             shown(kpa)
         );
-        remarks.push(Remark::new("dead_channel", 1, &[], text));
+        remarks.push(Remark::new("dead_barometer", 1, &[], text));
         return None;
     }
     part.take(Role::Baro, taken);
@@ -393,7 +393,7 @@ fn drop_dead_speed(done: &mut Channels, remarks: &mut Vec<Remark>) {
     let spreads = done.vacuum.iter().flatten().filter_map(|values| Spread::of(values, &[]));
     if spreads.into_iter().any(|spread| spread.middle > 10.0) {
         let text = "the engine speed is 0 in every row although there is vacuum; it is taken as not connected and left out";
-        remarks.push(Remark::new("dead_channel", rpm.len(), &[], text));
+        remarks.push(Remark::new("dead_speed", rpm.len(), &[], text));
         done.rpm = None;
         done.taken.retain(|taken| taken.role != Role::Rpm);
     }

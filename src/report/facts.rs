@@ -66,8 +66,10 @@ impl LogFacts {
 }
 
 /// Remarks that shake the result: whoever reads the verdict has to read them with it.
-const SHAKING: [&str; 17] = [
+const SHAKING: [&str; 19] = [
     "dead_channel",
+    "dead_speed",
+    "dead_barometer",
     "unmarked_openings",
     "saturated",
     "stuck_sensor",
