@@ -23,6 +23,8 @@ const LEAST_TIMES: f64 = 1.6;
 const LEAST_SHARE: f64 = 0.03;
 /// Samples a cycle for each order looked at: two would be Nyquist's limit.
 const SAMPLES_AN_ORDER: f64 = 4.0;
+/// Stretches looked at, the longest first: cylinders are the engine's and not a setting's.
+const MOST_STRETCHES: usize = 6;
 /// Windows that allow an interval.
 const LEAST_WINDOWS: usize = 8;
 
@@ -67,8 +69,11 @@ impl Uneven {
 /// The clearest sign of a cylinder that draws less than its neighbours; none where there is none, or
 /// where the log is too slow to tell.
 pub fn find(signal: &Signal, stretches: &[Stretch], cylinders: u32) -> Option<Uneven> {
-    let apart = stretches.iter().filter(|s| s.shows_sides());
+    let mut apart: Vec<&Stretch> = stretches.iter().filter(|s| s.shows_sides()).collect();
+    apart.sort_by(|a, b| (b.to_s - b.from_s).total_cmp(&(a.to_s - a.from_s)));
     apart
+        .into_iter()
+        .take(MOST_STRETCHES)
         .filter_map(|stretch| of_stretch(signal, stretch, cylinders))
         .max_by(|a, b| a.times_low.total_cmp(&b.times_low))
 }
@@ -84,7 +89,10 @@ fn of_stretch(signal: &Signal, stretch: &Stretch, cylinders: u32) -> Option<Unev
     let starts = &signal.cycles.sample;
     let first = starts.partition_point(|s| (*s as usize) < stretch.samples.0);
     let end = starts.partition_point(|s| (*s as usize) < stretch.samples.1);
-    let windows = Windows { signal, sides, blocks: first..end };
+    let of_side = |side: &[f64]| {
+        orders::powers((&signal.track.time_s, side), &signal.cycles, first..end, pulses)
+    };
+    let windows = Windows { powers: [of_side(sides[0]), of_side(sides[1])] };
     let main = windows.main_order(pulses)?;
     (1..=pulses)
         .filter(|order| *order != main)
@@ -93,16 +101,16 @@ fn of_stretch(signal: &Signal, stretch: &Stretch, cylinders: u32) -> Option<Unev
         .max_by(|a, b| a.times_low.total_cmp(&b.times_low))
 }
 
-struct Windows<'a> {
-    signal: &'a Signal,
-    sides: [&'a [f64]; 2],
-    blocks: std::ops::Range<usize>,
+/// Power at each order, window by window, of side 1 and of side 2.
+struct Windows {
+    powers: [Vec<Vec<f64>>; 2],
 }
 
-impl Windows<'_> {
-    fn log_ratios(&self, side: usize, orders: (usize, usize)) -> Vec<f64> {
-        let column = (self.signal.track.time_s.as_slice(), self.sides[side]);
-        orders::log_power_ratios(column, &self.signal.cycles, self.blocks.clone(), orders)
+impl Windows {
+    /// Logarithm of the power at one order over that at another, one value a window.
+    fn log_ratios(&self, side: usize, (order, against): (usize, usize)) -> Vec<f64> {
+        let ratio = |power: &Vec<f64>| (power[order - 1] / power[against - 1]).ln();
+        self.powers[side].iter().map(ratio).filter(|ratio| ratio.is_finite()).collect()
     }
 
     /// The order that both sides have: the one whose weaker side is strongest.

@@ -19,6 +19,8 @@ use std::f64::consts::TAU;
 
 /// From this many readings a cycle on no channel keeps step with an engine.
 const FAST: f64 = 8.0;
+/// Speeds looked at to learn the usual one and the steps in which it was logged.
+const LOOK: usize = 2000;
 /// Chance of crying wolf over all orders.
 const LEVEL: f64 = 0.05;
 /// Noise of this many steps makes the mean speed free of them (dither).
@@ -68,7 +70,8 @@ impl Channel<'_> {
         let (from, to) = self.rows;
         let rpm = self.track.rpm.as_ref()?.get(from..to)?;
         let time = self.track.time_s.get(from..to)?;
-        let turning = rpm.iter().filter(|n| **n >= STANDSTILL_RPM);
+        let some = rpm.iter().step_by(rpm.len().div_ceil(LOOK).max(1));
+        let turning = some.filter(|n| **n >= STANDSTILL_RPM);
         let (sum, count) = turning.fold((0.0, 0.0), |(sum, count), n| (sum + n, count + 1.0));
         let usual = sum / count;
         let span = time.last()? - time.first()?;
@@ -89,7 +92,9 @@ impl Channel<'_> {
         }
         let a_side = (self.cylinders as usize / 2).clamp(1, STROKES);
         let doubt = speed_doubt(rpm);
-        found.orders = (1..=ORDERS).map(|order| found.order(order, doubt, a_side)).collect();
+        let as_logged = found.resultants();
+        let order = |order: usize| found.order(order, doubt, as_logged[order - 1], a_side);
+        found.orders = (1..=ORDERS).map(order).collect();
         Some(found)
     }
 
@@ -153,14 +158,30 @@ impl Readings {
         TAU * order as f64 * (self.phase[at] + more_rpm / 120.0 * self.time_s[at])
     }
 
-    fn order(&self, order: usize, doubt_rpm: f64, a_side: usize) -> Order {
+    /// Resultant lengths of all orders at the speed of the log: order `m` turns as the `m`-th power of
+    /// the first.
+    fn resultants(&self) -> [f64; ORDERS] {
+        let mut sums = [(0.0, 0.0); ORDERS];
+        for phase in &self.phase {
+            let (sin, cos) = (TAU * phase).sin_cos();
+            let mut wave = (1.0, 0.0);
+            for sum in &mut sums {
+                wave = (wave.0 * cos - wave.1 * sin, wave.0 * sin + wave.1 * cos);
+                *sum = (sum.0 + wave.0, sum.1 + wave.1);
+            }
+        }
+        sums.map(|(east, north): (f64, f64)| east.hypot(north) / self.phase.len().max(1) as f64)
+    }
+
+    /// `as_logged` is the resultant length at the speed of the log.
+    fn order(&self, order: usize, doubt_rpm: f64, as_logged: f64, a_side: usize) -> Order {
         // Slightly different speeds on either side, half an independent one each.
         let span = self.time_s.last().zip(self.time_s.first()).map_or(0.0, |(a, b)| a - b);
         let tries = (2.0 * order as f64 * doubt_rpm / 120.0 * span).ceil().min(MOST_SPEEDS);
         let reach = tries as i32;
         let at = |k: i32| {
             let more_rpm = f64::from(k) / tries.max(1.0) * doubt_rpm;
-            (self.resultant(order, more_rpm), more_rpm)
+            if k == 0 { (as_logged, 0.0) } else { (self.resultant(order, more_rpm), more_rpm) }
         };
         let worst = (-reach..=reach).map(at).max_by(|a, b| a.0.total_cmp(&b.0));
         let (r, more_rpm) = worst.unwrap_or((0.0, 0.0));
@@ -181,7 +202,8 @@ impl Readings {
 
 /// By how much the mean speed may be off because it was logged in steps, rev/min.
 fn speed_doubt(rpm: &[f64]) -> f64 {
-    let mut held: Vec<f64> = rpm.iter().copied().filter(|n| n.is_finite()).collect();
+    let some = rpm.iter().step_by(rpm.len().div_ceil(LOOK).max(1));
+    let mut held: Vec<f64> = some.copied().filter(|n| n.is_finite()).collect();
     held.sort_by(f64::total_cmp);
     let gaps = held.windows(2).map(|pair| pair[1] - pair[0]);
     let step = gaps.filter(|gap| *gap > 1e-6).fold(f64::INFINITY, f64::min);

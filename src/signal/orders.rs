@@ -6,43 +6,42 @@
 
 use super::cycles::Cycles;
 use std::f64::consts::TAU;
+use std::ops::Range;
 
 /// Cycles in a window: the Hann window's line is then half an order wide.
 const WINDOW_CYCLES: usize = 4;
 /// Windows looked at, spread evenly over a longer stretch.
 const MOST_WINDOWS: usize = 120;
+/// Samples a cycle taken for each order, at the least; a faster log is thinned to them, as a line so
+/// far up that it would fold down is not in a vacuum's ripple.
+const SAMPLES_AN_ORDER: usize = 16;
 
-/// Logarithm of the power of order `order` over that of order `against`, one value a window, over the
-/// blocks of `range`; empty where the blocks hold less or more than one cycle each.
+/// Power of the vacuum at orders 1 to `count`, one vector a window, over the blocks of `range`; windows
+/// with a reading missing, or with blocks of less or more than one cycle, are left out.
 ///
-/// `order` and `against` count periods in a working cycle of two turns. Windows with a reading missing
-/// are left out.
-pub fn log_power_ratios(
+/// An order counts periods in a working cycle of two turns.
+pub fn powers(
     (time_s, column): (&[f64], &[f64]),
     cycles: &Cycles,
-    range: std::ops::Range<usize>,
-    (order, against): (usize, usize),
-) -> Vec<f64> {
+    range: Range<usize>,
+    count: usize,
+) -> Vec<Vec<f64>> {
     let windows = (range.len() / WINDOW_CYCLES).min(MOST_WINDOWS);
     let stride = range.len().checked_div(windows).unwrap_or(0);
-    (0..windows)
-        .filter_map(|number| {
-            let first = range.start + number * stride;
-            let blocks = first..first + WINDOW_CYCLES;
-            let sizes = powers((time_s, column), cycles, blocks, [order, against])?;
-            let ratio = (sizes[0] / sizes[1]).ln();
-            ratio.is_finite().then_some(ratio)
-        })
-        .collect()
+    let window = |number: usize| {
+        let first = range.start + number * stride;
+        of_window((time_s, column), cycles, first..first + WINDOW_CYCLES, count)
+    };
+    (0..windows).filter_map(window).collect()
 }
 
-/// Power at each order over a window of consecutive blocks of one cycle each.
-fn powers<const N: usize>(
+/// Power at orders 1 to `count` over a window of consecutive blocks of one cycle each.
+fn of_window(
     (time_s, column): (&[f64], &[f64]),
     cycles: &Cycles,
-    blocks: std::ops::Range<usize>,
-    orders: [usize; N],
-) -> Option<[f64; N]> {
+    blocks: Range<usize>,
+    count: usize,
+) -> Option<Vec<f64>> {
     let whole = |k: usize| {
         cycles.cycles[k] == 1.0
             && (k == blocks.start || (cycles.from_s[k] - cycles.to_s[k - 1]).abs() < 1e-9)
@@ -50,33 +49,52 @@ fn powers<const N: usize>(
     if blocks.end >= cycles.len() || !blocks.clone().all(whole) {
         return None;
     }
-    let turns = |phase: f64| TAU * phase / blocks.len() as f64;
-    let hann = |phase: f64| 0.5 - 0.5 * turns(phase).cos();
     let (mut weights, mut sum) = (0.0, 0.0);
-    let mut seen = Vec::new();
-    for (number, block) in blocks.clone().enumerate() {
+    // Order by order: sums of the weighted wave, and of the weighted wave times the vacuum.
+    let mut bare = vec![(0.0, 0.0); count];
+    let mut waves = vec![(0.0, 0.0); count];
+    let rows = cycles.sample[blocks.start] as usize..cycles.sample[blocks.end] as usize;
+    let thin = (rows.len() / (blocks.len() * SAMPLES_AN_ORDER * count)).max(1);
+    let mut block = blocks.start;
+    // Thinned over the whole window: a step that began anew in every cycle would be a ripple itself.
+    for k in rows.step_by(thin) {
+        while k >= cycles.sample[block + 1] as usize {
+            block += 1;
+        }
         let (from_s, to_s) = (cycles.from_s[block], cycles.to_s[block]);
-        for k in cycles.sample[block] as usize..cycles.sample[block + 1] as usize {
-            let phase = number as f64 + (time_s[k] - from_s) / (to_s - from_s);
-            let (value, weight) = (column[k], hann(phase));
-            if !value.is_finite() {
-                return None;
-            }
-            weights += weight;
-            sum += weight * value;
-            seen.push((phase, value, weight));
+        let phase = (block - blocks.start) as f64 + (time_s[k] - from_s) / (to_s - from_s);
+        let value = column[k];
+        if !value.is_finite() {
+            return None;
+        }
+        // The window is a turn long: its fourth power turns once a cycle.
+        let (sin, cos) = (TAU * phase / WINDOW_CYCLES as f64).sin_cos();
+        let weight = 0.5 - 0.5 * cos;
+        let turn = square(square((cos, sin)));
+        weights += weight;
+        sum += weight * value;
+        let mut wave = (weight, 0.0);
+        for (bare, sums) in bare.iter_mut().zip(&mut waves) {
+            wave = times(wave, turn);
+            *bare = (bare.0 + wave.0, bare.1 + wave.1);
+            *sums = (sums.0 + wave.0 * value, sums.1 + wave.1 * value);
         }
     }
     let mean = sum / weights;
-    Some(orders.map(|order| {
-        let (mut east, mut north) = (0.0, 0.0);
-        for (phase, value, weight) in &seen {
-            let angle = TAU * order as f64 * phase;
-            east += weight * (value - mean) * angle.cos();
-            north += weight * (value - mean) * angle.sin();
-        }
+    let power = |(bare, wave): (&(f64, f64), &(f64, f64))| {
+        let (east, north) = (wave.0 - mean * bare.0, wave.1 - mean * bare.1);
         (east * east + north * north) / (weights * weights)
-    }))
+    };
+    Some(bare.iter().zip(&waves).map(power).collect())
+}
+
+/// Product of two complex numbers.
+fn times(a: (f64, f64), b: (f64, f64)) -> (f64, f64) {
+    (a.0 * b.0 - a.1 * b.1, a.0 * b.1 + a.1 * b.0)
+}
+
+fn square(a: (f64, f64)) -> (f64, f64) {
+    times(a, a)
 }
 
 #[cfg(test)]
@@ -98,11 +116,13 @@ mod tests {
                 Track { time_s: time.clone(), vac1_kpa: Some(column.clone()), ..Track::default() };
             let cycles = cut(&track, time.iter().map(|_| rpm), 1.0 / rate, true);
             let range = 0..cycles.len() - 1;
-            let found = log_power_ratios((&time, &column), &cycles, range, (2, 1));
+            let found = powers((&time, &column), &cycles, range, 2);
             assert!(found.len() > 20);
-            for ratio in found {
-                let times = (0.5 * ratio).exp();
+            for power in found {
+                let times = (power[1] / power[0]).sqrt();
                 assert!((times - 0.1 / 3.0).abs() < 0.005, "{rate} {rpm}: {times}");
+                // A sine of amplitude 3 has the coefficient 3/2.
+                assert!((power[0].sqrt() - 1.5).abs() < 0.05, "{rate} {rpm}: {power:?}");
             }
         }
     }
@@ -114,9 +134,10 @@ mod tests {
         let track =
             Track { time_s: time.clone(), vac1_kpa: Some(column.clone()), ..Track::default() };
         let cycles = cut(&track, time.iter().map(|_| 840.0), 0.01, true);
-        assert!(powers((&time, &column), &cycles, 0..4, [1]).is_some());
+        let last = cycles.len() - 4..cycles.len();
+        assert_eq!(powers((&time, &column), &cycles, 0..4, 1).len(), 1);
+        assert!(powers((&time, &column), &cycles, last, 1).is_empty());
         column[20] = f64::NAN;
-        assert_eq!(powers((&time, &column), &cycles, 0..4, [1]), None);
-        assert_eq!(powers((&time, &column), &cycles, cycles.len() - 4..cycles.len(), [1]), None);
+        assert!(powers((&time, &column), &cycles, 0..4, 1).is_empty());
     }
 }
