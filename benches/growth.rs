@@ -16,7 +16,7 @@ use std::time::Instant;
 
 /// Cycles of one hour of idle.
 const HOUR: usize = 25_000;
-/// All statistics of that hour, ms.
+/// All statistics of that hour, the change points counted within the plateaus, ms.
 const MOST_MS: f64 = 60.0;
 /// Lengths of the curve, cycles.
 const LENGTHS: [usize; 5] = [1_000, 10_000, 25_000, 50_000, 200_000];
@@ -90,7 +90,8 @@ fn hour() -> bool {
     for (name, kind) in KINDS {
         let signal = signal::prepare(made::idle(kind, HOUR), CYLINDERS);
         let times = WORKS.map(|(_, work)| best_ms(work, &signal));
-        let together: f64 = times.iter().sum();
+        // The change points stand first, and the plateaus contain them.
+        let together: f64 = times[1..].iter().sum();
         print!("{name:<12}");
         times.iter().for_each(|ms| print!("{ms:>15.2}"));
         println!("{together:>15.2}  {}", word(together <= MOST_MS));

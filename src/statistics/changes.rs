@@ -30,7 +30,10 @@ const MORE_SLOW_NOISE: f64 = 1.1;
 /// The fewest values in which a change is looked for.
 const LEAST_VALUES: usize = 8;
 /// Partitions from one start, at most: the noise settles in two or three.
-const MOST_TURNS: usize = 6;
+const MOST_TURNS: usize = 3;
+/// Two noises give the same changes when the long-run gain and the scale differ by less than this
+/// part: [`MARGIN`] is an eighth of the penalty.
+const ALIKE: f64 = 0.03;
 
 /// Starts of the segments after the first in the partition of `x` that minimises
 /// `sum of squares within segments + penalty * changes`.
@@ -75,20 +78,27 @@ fn split(x: &[f64], noise: Noise, times: f64) -> Vec<usize> {
     partition::partition(x, noise.rho, times * penalty(x.len(), noise) * square)
 }
 
-/// Levels and noise by turns, until the levels stay: the changes and the noise about them.
+/// So near in correlation and scale that a change costs the same within a few hundredths.
+fn alike(one: Noise, other: Noise) -> bool {
+    same_gain(one, other) && (one.sigma / other.sigma - 1.0).abs() <= ALIKE
+}
+
+fn same_gain(one: Noise, other: Noise) -> bool {
+    ((1.0 - one.rho) / (1.0 - other.rho) - 1.0).abs() <= ALIKE
+}
+
+/// Levels and noise by turns, until they stay: the changes and the noise about them.
 fn settle(x: &[f64], start: Noise) -> (Vec<usize>, Noise) {
+    let mut used = start;
     let mut found = split(x, start, 1.0);
     let mut noise = level_noise::about(x, &found);
     for _ in 1..MOST_TURNS {
-        if noise.sigma <= 0.0 || (found.is_empty() && noise == start) {
+        if found.is_empty() || noise.sigma <= 0.0 || alike(noise, used) {
             break;
         }
-        let again = split(x, noise, 1.0);
-        if again == found {
-            break;
-        }
-        noise = level_noise::about(x, &again);
-        found = again;
+        used = noise;
+        found = split(x, noise, 1.0);
+        noise = level_noise::about(x, &found);
     }
     (found, noise)
 }
@@ -100,12 +110,18 @@ fn likelier(x: &[f64]) -> Vec<usize> {
         let fresh = -(1.0 - noise.rho * noise.rho).ln();
         2.0 * n * noise.sigma.ln() + fresh + penalty(x.len(), *noise) * found.len() as f64
     };
-    let flat = settle(x, level_noise::about(x, &[]));
+    let calm = level_noise::about(x, &[]);
     let seen = noise(x);
-    if seen.sigma <= 0.0 {
+    let seen = Noise { rho: seen.rho.max(0.0), ..seen };
+    if seen.sigma > 0.0 && same_gain(calm, seen) {
+        // Two starts that differ in scale alone settle on the same: one between them is enough.
+        return settle(x, Noise { rho: seen.rho, sigma: (calm.sigma * seen.sigma).sqrt() }).0;
+    }
+    let flat = settle(x, calm);
+    if seen.sigma <= 0.0 || alike(seen, flat.1) {
         return flat.0;
     }
-    let stepped = settle(x, Noise { rho: seen.rho.max(0.0), ..seen });
+    let stepped = settle(x, seen);
     if score(&stepped) < score(&flat) { stepped.0 } else { flat.0 }
 }
 

@@ -138,18 +138,45 @@ pub(super) fn matched(components: &[Component], dof: f64) -> Option<Matched> {
     }
     let inner = half_width(&kept, dof, MATCH_LEVELS.0)?;
     let outer = half_width(&kept, dof, MATCH_LEVELS.1)?;
-    let spread = |dof: f64| -> Option<f64> {
-        let outer = student::coverage_factor(MATCH_LEVELS.1, dof)?;
-        Some(outer / student::coverage_factor(MATCH_LEVELS.0, dof)?)
-    };
-    // Searched in 1/dof, in which the quantiles of t are nearly straight.
-    let (mut few, mut many) = (2.0, 1e-6);
-    for _ in 0..30 {
-        let middle: f64 = 0.5 * (few + many);
-        if spread(1.0 / middle)? > outer / inner { few = middle } else { many = middle }
-    }
-    let dof = 2.0 / (few + many);
+    let dof = dof_of_spread(outer / inner)?;
     Some(Matched { centre, u: outer / student::coverage_factor(MATCH_LEVELS.1, dof)?, dof })
+}
+
+/// Degrees of freedom of the Student's t whose half widths at both [`MATCH_LEVELS`] have this ratio,
+/// from 0.5 to 10^6.
+fn dof_of_spread(ratio: f64) -> Option<f64> {
+    let over = |inverse: f64| -> Option<f64> {
+        let outer = student::coverage_factor(MATCH_LEVELS.1, 1.0 / inverse)?;
+        let inner = student::coverage_factor(MATCH_LEVELS.0, 1.0 / inverse)?;
+        Some((outer / inner / ratio).ln())
+    };
+    // Searched in 1/dof, in which the quantiles of t are nearly straight: chords within a bracket
+    // that always holds the answer, an end that stays a second time taken at half its height (the
+    // Illinois rule; Dowell and Jarratt 1971, BIT 11, 168, from memory).
+    let (mut many, mut few) = (1e-6, 2.0);
+    let (mut below, mut above) = (over(many)?, over(few)?);
+    if below >= 0.0 || above <= 0.0 {
+        return Some(if below >= 0.0 { 1.0 / many } else { 1.0 / few });
+    }
+    let (mut inverse, mut was_over) = (many, None);
+    for _ in 0..60 {
+        let next = (many * above - few * below) / (above - below);
+        let moved = (next - inverse).abs();
+        inverse = next;
+        if moved <= 1e-9 * inverse {
+            break;
+        }
+        let height = over(inverse)?;
+        let is_over = height > 0.0;
+        let kept = if was_over == Some(is_over) { 0.5 } else { 1.0 };
+        if is_over {
+            (few, above, below) = (inverse, height, kept * below);
+        } else {
+            (many, below, above) = (inverse, height, kept * above);
+        }
+        was_over = Some(is_over);
+    }
+    Some(1.0 / inverse)
 }
 
 /// Half width about zero outside which the mixture lies with probability `1 - level`.
@@ -162,8 +189,12 @@ fn half_width(components: &[Component], dof: f64, level: f64) -> Option<f64> {
     let outside = |h: f64| -> (f64, f64) {
         components.iter().fold((0.0, 0.0), |(tail, slope), c| {
             let (low, high) = ends(c, h);
-            let fall = (density(low) + density(high)) / c.scale;
-            (tail + c.weight * (below(low) + below(high)), slope + c.weight * fall)
+            // About its own centre the two tails are one another's mirror image.
+            let (tails, heights) = match low == high {
+                true => (2.0 * below(low), 2.0 * density(low)),
+                false => (below(low) + below(high), density(low) + density(high)),
+            };
+            (tail + c.weight * tails, slope + c.weight * heights / c.scale)
         })
     };
     let factor = student::coverage_factor(level, dof)?;

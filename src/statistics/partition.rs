@@ -100,6 +100,10 @@ impl Envelope {
 
     /// Continues the envelope up to the level `to` with the lower of two parabolas.
     fn put_lower(&mut self, piece: &Piece, fresh: &Piece, to: f64) {
+        // Cheap, and so for most: nowhere between its ends does it rise to the other's lowest.
+        if piece.at(piece.from).max(piece.at(to)) <= fresh.least {
+            return self.put(piece.from, to, piece);
+        }
         let (low, high, below) = piece.against(fresh);
         let (low, high) = (low.clamp(piece.from, to), high.clamp(piece.from, to));
         let (inside, outside) = if below { (piece, fresh) } else { (fresh, piece) };
