@@ -1,7 +1,7 @@
 //! Coverage, false verdicts and power of the balance.
 
 use crate::Extent;
-use crate::balance_log::{EIGHT, FOUR, FOUR_EVEN, Firing, Plan, SIX, SIX_EVEN, Steps, Zero};
+use crate::balance_log::{EIGHT, FOUR, FOUR_EVEN, Firing, Plan, Ramp, SIX, SIX_EVEN, Steps, Zero};
 use crate::tally::{self, Share};
 use evenbreath::findings::balance::Open;
 use evenbreath::findings::{Verdict, balance};
@@ -258,6 +258,7 @@ fn tables() -> Vec<TableOf> {
             crossed(&named(&FIRINGS, |v| v.name.into(), |v| Plan { firing: v, ..centre }), few),
         ),
         ("Readings that are less than perfect".into(), "readings | true, kPa", imperfect(few)),
+        ("A ramp between two levels".into(), "ramp | true, kPa", crossed(&ramps(), few)),
         (
             "A slow logger that keeps step with the engine".into(),
             "logger | true, kPa",
@@ -345,6 +346,19 @@ fn in_step(differences: &[f64]) -> Vec<Cell> {
     crossed(&plans, differences)
 }
 
+/// Two levels and a ramp between them, slow to quick, in noise from white to strongly correlated.
+fn ramps() -> Vec<(String, Plan)> {
+    let mut plans = Vec::new();
+    for (rpm_a_second, lasts_s) in [(5.0, 30.0), (10.0, 20.0), (23.0, 12.0)] {
+        for (lag1, speed_sd_rpm) in [(0.0, 2.0), (0.5, 8.0), (0.9, 8.0)] {
+            let ramp = Some(Ramp { rpm_a_second, lasts_s });
+            let name = format!("{rpm_a_second} rev/min a second for {lasts_s} s, lag 1 of {lag1}");
+            plans.push((name, Plan { lag1, speed_sd_rpm, ramp, ..Plan::default() }));
+        }
+    }
+    plans
+}
+
 /// A few telling cells.
 fn short() -> Vec<TableOf> {
     let centre = Plan::default();
@@ -369,7 +383,10 @@ fn short() -> Vec<TableOf> {
         ("7 Hz in step with 840 rev/min", in_step),
     ]
     .map(|(name, plan)| (name.to_string(), plan));
-    vec![("Short form".into(), "cell | true, kPa", crossed(&plans, &[0.0, 1.3, 2.6]))]
+    let differences = &[0.0, 1.3, 2.6];
+    let mut cells = crossed(&plans, differences);
+    cells.extend(crossed(&ramps(), differences));
+    vec![("Short form".into(), "cell | true, kPa", cells)]
 }
 
 /// Every factor drawn anew for every log.

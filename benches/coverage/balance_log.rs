@@ -107,6 +107,27 @@ pub struct Plan {
     pub dirty: bool,
     /// A warming engine: speed and vacuums creep over the log.
     pub warming: bool,
+    /// The throttle is opened slowly and held again.
+    pub ramp: Option<Ramp>,
+}
+
+/// A slow change of speed from one held level to another, which is held as long.
+///
+/// The difference is the same on both levels. On the way the linkage pulls unevenly, so that what is
+/// averaged there is false.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Ramp {
+    /// Rise, rev/min a second.
+    pub rpm_a_second: f64,
+    /// From level to level, s.
+    pub lasts_s: f64,
+}
+
+impl Ramp {
+    /// Share of the way that is made so many seconds after the first level was left.
+    fn progress(self, since_s: f64) -> f64 {
+        (since_s / self.lasts_s).clamp(0.0, 1.0)
+    }
 }
 
 impl Default for Plan {
@@ -130,6 +151,7 @@ impl Default for Plan {
             held_hz: None,
             dirty: false,
             warming: false,
+            ramp: None,
         }
     }
 }
@@ -152,6 +174,9 @@ const BY_SPEED: [f64; 2] = [0.020, 0.022];
 /// The means of the two levels lie here, kPa.
 const LEVELS_KPA: [f64; 2] = [45.0, 62.0];
 const HUNTING_PERIOD_S: f64 = 2.5;
+/// Half-way up a ramp the difference is false by this, kPa: more than the largest and the tolerance
+/// together, to the other side.
+const ON_RAMP_KPA: f64 = -5.0;
 
 impl Plan {
     /// What the program is told.
@@ -219,6 +244,7 @@ impl Day {
         let starts_s = if plan.zero == Zero::EngineOff { OFF_S } else { 0.0 };
         let settled = if starts_s > 0.0 { starts_s + SETTLING_S } else { 0.0 };
         let first = settled + plan.seconds;
+        let first = first + plan.ramp.map_or(0.0, |ramp| ramp.lasts_s + plan.seconds);
         if plan.zero == Zero::Swap {
             let back = first + HANDS_S;
             Day { starts_s, hands_s: (first, back), end_s: back + plan.seconds }
@@ -295,7 +321,16 @@ impl<'a> Running<'a> {
         let flare = if self.plan.zero == Zero::EngineOff { 300.0 } else { 0.0 };
         let creep = if self.plan.warming { 24.0 * (share - 0.5) } else { 0.0 };
         let settling = flare * (-since_start_s / 0.7).exp();
-        self.plan.rpm + self.speed[0] + self.speed[1] + settling + creep
+        let climbed = self.plan.ramp.map_or(0.0, |ramp| {
+            ramp.rpm_a_second * ramp.lasts_s * self.on_ramp(since_start_s)
+        });
+        self.plan.rpm + self.speed[0] + self.speed[1] + settling + creep + climbed
+    }
+
+    /// Share of the ramp that is made.
+    fn on_ramp(&self, since_start_s: f64) -> f64 {
+        let ramp = self.plan.ramp;
+        ramp.map_or(0.0, |ramp| ramp.progress(since_start_s - self.plan.seconds))
     }
 
     /// Speed and vacuums; `share` of the log has passed.
@@ -305,11 +340,13 @@ impl<'a> Running<'a> {
         }
         let at = self.phase * POINTS as f64;
         let creep = if self.plan.warming { 3.0 * (share - 0.5) } else { 0.0 };
+        // Both ends of the ramp without a kink: nothing of it reaches into the levels.
+        let uneven = ON_RAMP_KPA * (0.5 * TAU * self.on_ramp(since_start_s)).sin().powi(2);
         let vacuum = [0, 1].map(|k| {
             let (from, part) = (at as usize % POINTS, at.fract());
             let ripple = &self.ripple[k];
             let ripple = ripple[from] + part * (ripple[(from + 1) % POINTS] - ripple[from]);
-            let half = [0.5, -0.5][k] * self.plan.difference_kpa;
+            let half = [0.5, -0.5][k] * (self.plan.difference_kpa + uneven);
             let by_speed = BY_SPEED[k] * (self.speed[0] + self.speed[1]);
             self.level_kpa + half + by_speed + creep + self.sides[k] + ripple
         });

@@ -5,11 +5,12 @@
 //! cargo bench --bench coverage -- balance            the balance alone
 //! cargo bench --bench coverage -- breather --logs 200
 //! cargo bench --bench coverage -- --short            a few telling cells in seconds
+//! cargo bench --bench coverage -- --seed 7           the same cells, other logs
 //! ```
 //!
 //! The logs are simulated here from levels, noise, ripple and sensor errors; nothing of it comes from
-//! the engine model or from the findings that are judged. A log is made from the number of its cell
-//! and its own number alone, so that every row can be had again. The exit code is 1 when a row breaks
+//! the engine model or from the findings that are judged. A log is made from the seed, the number of
+//! its cell and its own number alone, so that every row can be had again. The exit code is 1 when a row breaks
 //! a limit that stands in its table's heading.
 
 mod balance;
@@ -37,8 +38,9 @@ fn main() -> ExitCode {
     // Cargo adds `--bench`.
     let words: Vec<String> = std::env::args().skip(1).filter(|a| a != "--bench").collect();
     let short = words.iter().any(|w| w == "--short");
-    let asked = words.iter().skip_while(|w| *w != "--logs").nth(1).and_then(|n| n.parse().ok());
-    let logs = asked.unwrap_or(if short { LOGS_SHORT } else { LOGS });
+    let number = |flag: &str| words.iter().skip_while(|w| *w != flag).nth(1)?.parse().ok();
+    let logs = number("--logs").unwrap_or(if short { LOGS_SHORT } else { LOGS });
+    tally::draw_from(number("--seed").unwrap_or(0));
     let extent = Extent { logs, short };
     let named: Vec<&String> = words.iter().filter(|w| TABLES.iter().any(|t| t.0 == *w)).collect();
     let mut sound = true;

@@ -1,6 +1,7 @@
 //! Running many simulations and counting what came of them.
 
 use std::num::NonZero;
+use std::sync::OnceLock;
 use std::thread;
 
 /// `judge(k)` for `k` from 0 to `count - 1`, in that order, on all cores.
@@ -26,9 +27,18 @@ pub fn each<T: Send>(count: u64, judge: impl Fn(u64) -> T + Sync) -> Vec<T> {
     all
 }
 
+/// What every seed is mixed with.
+static WORLD: OnceLock<u64> = OnceLock::new();
+
+/// Has every log drawn anew, from `seed`; once, before the first log.
+pub fn draw_from(seed: u64) {
+    WORLD.get_or_init(|| seed);
+}
+
 /// Seed of log `number` of cell `cell`: every log is its own world.
 pub fn seed(cell: u64, number: u64) -> u64 {
-    cell << 32 | number
+    let world = WORLD.get().copied().unwrap_or(0);
+    (cell << 32 | number) ^ (world << 56)
 }
 
 /// A share of a count.

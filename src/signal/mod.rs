@@ -9,6 +9,7 @@ pub mod orders;
 pub mod plateaus;
 pub mod readings;
 pub mod ripple;
+mod steadiness;
 
 use crate::sample::{Remark, Track};
 use aliasing::Channel;

@@ -5,6 +5,7 @@
 //! still moving is dropped, and the settling at both ends is trimmed by the data.
 
 use super::cycles::{Cycles, STANDSTILL_RPM};
+use super::steadiness::{is_steady, median};
 use crate::statistics::changes;
 use serde::Serialize;
 use std::ops::Range;
@@ -70,10 +71,6 @@ const SAME_RPM: f64 = 20.0;
 const SAME_SHARE: f64 = 0.01;
 /// A first average within this share of it has arrived; another one is still part of the settling.
 const ARRIVED_SHARE: f64 = 0.25;
-/// A plateau may rise or fall over its length by this share of its level: a foot holds no better.
-const LEVEL_SHARE: f64 = 0.02;
-/// No idle that hunts and no foot scatters by more than this share of the speed.
-const MOST_SCATTER: f64 = 0.06;
 /// A stretch that is not steady is looked at in halves, down to this length, s.
 const LEAST_PART_S: f64 = 8.0;
 /// Settling takes no longer than this, s, nor than a fifth of the stretch.
@@ -206,7 +203,8 @@ fn running_plateaus(cycles: &Cycles, series: &[f64], blocks: Range<usize>) -> Ve
         if settled.entries.len() < LEAST_READINGS || length(&settled) < LEAST_S {
             continue;
         }
-        if is_steady(&levels, &settled.entries) {
+        let values = &levels.value[settled.entries.clone()];
+        if is_steady(values, length(&settled), |level| levels.same(level)) {
             let blocks = levels.block[settled.entries.start]..levels.block[settled.entries.end];
             found.push(plateau(cycles, Kind::Running, blocks));
         } else if length(&part) >= 2.0 * LEAST_PART_S {
@@ -309,33 +307,6 @@ fn trim(levels: &Levels, entries: Range<usize>, span_s: f64) -> Option<Range<usi
         last -= 1;
     }
     (first < last).then(|| entries.start + first..entries.start + last)
-}
-
-/// The speed hardly scatters, and its rise over the whole length stays below the scatter or below
-/// what parts two plateaus.
-///
-/// The slope is the median over pairs half a length apart (Theil's estimator with non-overlapping
-/// pairs), so that a little settling at one end does not pass for a slope.
-fn is_steady(levels: &Levels, entries: &Range<usize>) -> bool {
-    let values = &levels.value[entries.clone()];
-    let half = values.len() / 2;
-    if half == 0 {
-        return false;
-    }
-    let last = (values.len() - 1) as f64;
-    let rise = median(values.iter().zip(&values[half..]).map(|(a, b)| b - a)) * last / half as f64;
-    let level = median(values.iter().copied());
-    let line = |k: usize| level + rise * (k as f64 / last - 0.5);
-    let scatter = 1.4826 * median(values.iter().enumerate().map(|(k, v)| (v - line(k)).abs()));
-    let calm = scatter <= MOST_SCATTER * level.abs();
-    calm && rise.abs() <= (2.0 * scatter).max(levels.same(level)).max(LEVEL_SHARE * level.abs())
-}
-
-/// Upper median; 0 of nothing.
-fn median(values: impl Iterator<Item = f64>) -> f64 {
-    let mut held: Vec<f64> = values.collect();
-    let middle = held.len() / 2;
-    if held.is_empty() { 0.0 } else { *held.select_nth_unstable_by(middle, f64::total_cmp).1 }
 }
 
 fn plateau(cycles: &Cycles, kind: Kind, blocks: Range<usize>) -> Plateau {
