@@ -12,6 +12,8 @@ mod dirt;
 mod hoses;
 #[path = "signal/plateaus.rs"]
 mod plateaus;
+#[path = "signal/ramps.rs"]
+mod ramps;
 
 use evenbreath::sample::Track;
 use proptest::test_runner::{Config, RngSeed};

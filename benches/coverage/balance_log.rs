@@ -321,9 +321,10 @@ impl<'a> Running<'a> {
         let flare = if self.plan.zero == Zero::EngineOff { 300.0 } else { 0.0 };
         let creep = if self.plan.warming { 24.0 * (share - 0.5) } else { 0.0 };
         let settling = flare * (-since_start_s / 0.7).exp();
-        let climbed = self.plan.ramp.map_or(0.0, |ramp| {
-            ramp.rpm_a_second * ramp.lasts_s * self.on_ramp(since_start_s)
-        });
+        let climbed = self
+            .plan
+            .ramp
+            .map_or(0.0, |ramp| ramp.rpm_a_second * ramp.lasts_s * self.on_ramp(since_start_s));
         self.plan.rpm + self.speed[0] + self.speed[1] + settling + creep + climbed
     }
 

@@ -196,23 +196,38 @@ fn running_plateaus(cycles: &Cycles, series: &[f64], blocks: Range<usize>) -> Ve
     bridge_blips(&levels, &mut parts, &length);
     let mut found = Vec::new();
     // A stretch that moves too much for one plateau may still hold shorter ones: a warming idle.
-    let mut left: Vec<Stretch> = parts.into_iter().rev().collect();
-    while let Some(part) = left.pop() {
+    let level = |at: Option<usize>| at.and_then(|at| parts.get(at)).map(|part| part.mean);
+    let around = |k: usize| [level(k.checked_sub(1)), level(Some(k + 1))];
+    let mut left: Vec<(Stretch, [Option<f64>; 2])> =
+        parts.iter().enumerate().map(|(k, part)| (part.clone(), around(k))).rev().collect();
+    while let Some((part, around)) = left.pop() {
         let Some(settled) = trim(&levels, part.entries.clone(), length(&part)) else { continue };
         let settled = stretch(&levels, settled);
-        if settled.entries.len() < LEAST_READINGS || length(&settled) < LEAST_S {
-            continue;
-        }
-        let values = &levels.value[settled.entries.clone()];
-        if is_steady(values, length(&settled), |level| levels.same(level)) {
+        let (values, span_s) = (&levels.value[settled.entries.clone()], length(&settled));
+        let enough = values.len() >= LEAST_READINGS && span_s >= LEAST_S;
+        if enough && is_steady(values, span_s, |level| levels.same(level), around) {
             let blocks = levels.block[settled.entries.start]..levels.block[settled.entries.end];
             found.push(plateau(cycles, Kind::Running, blocks));
+            // What is cut off for longer than any settling takes is another level, or a ramp to it.
+            let ahead = part.entries.start..settled.entries.start;
+            let behind = settled.entries.end..part.entries.end;
+            let beside = Some(settled.mean);
+            for (cut, around) in [(behind, [beside, around[1]]), (ahead, [around[0], beside])] {
+                let cut = stretch(&levels, cut);
+                if !cut.entries.is_empty() && length(&cut) > SETTLING_LIMIT_S {
+                    left.push((cut, around));
+                }
+            }
         } else if length(&part) >= 2.0 * LEAST_PART_S {
             let middle = part.entries.start + part.entries.len() / 2;
-            left.push(stretch(&levels, middle..part.entries.end));
-            left.push(stretch(&levels, part.entries.start..middle));
+            let first = stretch(&levels, part.entries.start..middle);
+            let second = stretch(&levels, middle..part.entries.end);
+            let means = [first.mean, second.mean];
+            left.push((second, [Some(means[0]), around[1]]));
+            left.push((first, [around[0], Some(means[1])]));
         }
     }
+    found.sort_by_key(|plateau: &Plateau| plateau.first_block);
     found
 }
 
@@ -284,10 +299,7 @@ fn trim(levels: &Levels, entries: Range<usize>, span_s: f64) -> Option<Range<usi
     }
     let averages: Vec<f64> =
         values.chunks_exact(width).map(|chunk| chunk.iter().sum::<f64>() / width as f64).collect();
-    let late = &averages[averages.len() / 4..];
-    let level = median(late.iter().copied());
-    let scatter = 1.4826 * median(late.iter().map(|v| (v - level).abs()));
-    let reach = (2.5 * scatter).max(levels.same(level));
+    let (level, reach, end) = settled_end(levels, &averages)?;
     let settled = |v: &f64| (v - level).abs() <= reach;
     let window = (0.2 * span_s).min(SETTLING_LIMIT_S) / span_s * averages.len() as f64;
     let window = (window as usize).min(averages.len());
@@ -298,15 +310,34 @@ fn trim(levels: &Levels, entries: Range<usize>, span_s: f64) -> Option<Range<usi
         None => width,
         Some(last_outside) => (last_outside + 2) * width,
     };
-    let last = averages.iter().rposition(settled)?;
-    let mut last = if last + 1 == averages.len() { values.len() } else { (last + 1) * width };
+    let mut last = if end == averages.len() { values.len() } else { end * width };
     // The averages end before the last values, and the last of them may hold a few of the leaving.
-    let spread = 1.4826 * median(values.iter().map(|v| (v - level).abs()));
+    let spread = 1.4826 * median(values[..last].iter().map(|v| (v - level).abs()));
     let gone = |v: f64| (v - level).abs() > (LEAVING_SCATTERS * spread).max(levels.same(level));
     while last > first && gone(values[last - 1]) {
         last -= 1;
     }
     (first < last).then(|| entries.start + first..entries.start + last)
+}
+
+/// Level of a series of averages, how far a settled one may be from it, and the end of the last
+/// settled one.
+///
+/// A throttle that leaves the level slowly takes both with it: what is left is judged again until
+/// nothing more goes.
+fn settled_end(levels: &Levels, averages: &[f64]) -> Option<(f64, f64, usize)> {
+    let mut end = averages.len();
+    loop {
+        let late = &averages[end / 4..end];
+        let level = median(late.iter().copied());
+        let scatter = 1.4826 * median(late.iter().map(|v| (v - level).abs()));
+        let reach = (2.5 * scatter).max(levels.same(level));
+        let settled = averages[..end].iter().rposition(|v| (v - level).abs() <= reach)? + 1;
+        if settled == end {
+            return Some((level, reach, end));
+        }
+        end = settled;
+    }
 }
 
 fn plateau(cycles: &Cycles, kind: Kind, blocks: Range<usize>) -> Plateau {

@@ -24,8 +24,14 @@ const HALVES_VARIANCE: f64 = 4.0 / 3.0;
 /// `values` are in the order of time and evenly spaced over `span_s` seconds; `same` gives the
 /// largest difference from a level that does not matter. The slope is the median over pairs half a
 /// length apart (Theil's estimator with non-overlapping pairs), so that a little settling at one end
-/// does not pass for a slope.
-pub(super) fn is_steady(values: &[f64], span_s: f64, same: impl Fn(f64) -> f64) -> bool {
+/// does not pass for a slope. `around` are the levels before and after, where there are any: a rise
+/// that they carry on is no work of noise.
+pub(super) fn is_steady(
+    values: &[f64],
+    span_s: f64,
+    same: impl Fn(f64) -> f64,
+    around: [Option<f64>; 2],
+) -> bool {
     let half = values.len() / 2;
     if half == 0 {
         return false;
@@ -40,9 +46,14 @@ pub(super) fn is_steady(values: &[f64], span_s: f64, same: impl Fn(f64) -> f64) 
     }
     let held = same(level).max(LEVEL_SHARE * level.abs());
     let size = rise.abs();
+    let [before, after] = around.map(|other| other.map(|other| (other - level) * rise));
+    let carried_on = around != [None; 2]
+        && before.is_none_or(|lower| lower < 0.0)
+        && after.is_none_or(|higher| higher > 0.0);
     size <= held.max(2.0 * scatter)
         || (size <= MOST_BY_NOISE * held
             && span_s >= TELLING_S
+            && !carried_on
             && noise_explains(values).is_some_and(|largest| size <= largest))
 }
 
