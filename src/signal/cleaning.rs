@@ -2,6 +2,7 @@
 //!
 //! Nothing is filled in: what is judged false becomes 'no reading'.
 
+use super::cycles::STANDSTILL_RPM;
 use crate::sample::{Remark, Track};
 use std::ops::Range;
 
@@ -15,6 +16,10 @@ const NEIGHBOURS: usize = 4;
 const NEIGHBOURHOOD_S: f64 = 1.0;
 /// Times the scaled median absolute deviation beyond which a reading is false (Hampel 1974).
 const PICKUP_SIGMAS: f64 = 4.0;
+/// No pulse is missed for this long with the engine running, s.
+const STOPPED_S: f64 = 0.5;
+/// ... nor for this many times the time between changes of the readings.
+const STOPPED_RUNS: f64 = 3.0;
 /// A vacuum that repeats one value this long with the engine running is stuck, s.
 const STUCK_S: f64 = 3.0;
 /// A channel slower than the logger repeats values; stuck is this many times its usual run.
@@ -46,9 +51,15 @@ pub fn clean(track: &mut Track) -> Vec<Remark> {
 fn clean_pickup(time: &[f64], rpm: &mut [f64]) -> Option<Remark> {
     let mut false_at = Vec::new();
     let mut level = f64::NAN;
+    let mut stops = standstills(time, rpm).into_iter().peekable();
     for k in 0..rpm.len() {
         let reading = rpm[k];
         if !reading.is_finite() {
+            continue;
+        }
+        while stops.next_if(|stop| stop.end <= k).is_some() {}
+        if stops.peek().is_some_and(|stop| stop.contains(&k)) {
+            level = reading;
             continue;
         }
         // Only a jump from the last good reading is worth a look at the neighbourhood.
@@ -74,6 +85,25 @@ fn clean_pickup(time: &[f64], rpm: &mut [f64]) -> Option<Remark> {
         );
         Remark::new("rpm_outlier", at.len(), &at, text)
     })
+}
+
+/// Where the engine stands still: readings below any running speed for longer than pulses are missed.
+///
+/// Repeats of one value count once in the neighbourhood, so that the zeros of an engine that stops
+/// from one reading to the next would have only the running ones before them for neighbours.
+fn standstills(time: &[f64], rpm: &[f64]) -> Vec<Range<usize>> {
+    let readings: Vec<usize> = (0..rpm.len()).filter(|k| rpm[*k].is_finite()).collect();
+    let changes = readings.windows(2).filter(|pair| rpm[pair[0]] != rpm[pair[1]]).count();
+    let span = time.last().zip(time.first()).map_or(0.0, |(last, first)| last - first);
+    // A slow channel holds a false zero until it speaks again.
+    let speaks_s = span / (changes + 1) as f64;
+    let least_s = STOPPED_S.max(STOPPED_RUNS * speaks_s.min(NEIGHBOURHOOD_S));
+    readings
+        .chunk_by(|a, b| (rpm[*a] < STANDSTILL_RPM) == (rpm[*b] < STANDSTILL_RPM))
+        .map(|run| run[0]..run[run.len() - 1] + 1)
+        .filter(|run| rpm[run.start] < STANDSTILL_RPM)
+        .filter(|run| time[run.end - 1] - time[run.start] >= least_s)
+        .collect()
 }
 
 /// Hampel's test on distinct neighbours: a value held over several rows counts once.

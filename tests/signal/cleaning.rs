@@ -156,3 +156,20 @@ fn a_doubled_reading_at_the_end_of_a_log_is_found() {
         assert_eq!(outliers[0].count, 1);
     }
 }
+
+/// Zeros of missed pulses go; those of an engine that stops from one reading to the next stay.
+#[test]
+fn a_stopped_engine_is_no_row_of_missed_pulses() {
+    for held in [1, 5, 10] {
+        let mut readings = speeds(300, 850.0, 0.01, 3.0, 10.0, 5);
+        readings[100] = 0.0;
+        readings[200..].fill(0.0);
+        let mut track = held_track(&readings, held, 10.0);
+        let remarks = clean(&mut track);
+        let rpm = track.rpm.unwrap();
+        let missed = remark(&remarks, "rpm_outlier").unwrap();
+        assert_eq!(missed.count, held, "{missed:?}");
+        assert!(rpm[100 * held..101 * held].iter().all(|n| n.is_nan()), "{held}");
+        assert!(rpm[200 * held..].iter().all(|n| *n == 0.0), "{held}");
+    }
+}

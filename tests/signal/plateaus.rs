@@ -191,10 +191,9 @@ fn an_engine_that_stands_is_told_from_one_that_runs() {
         assert_eq!(kinds, wanted, "{seed}: {:#?}", signal.plateaus);
         let [before, between, after] = [0, 1, 2].map(|k| &signal.plateaus[k]);
         assert!(before.to_s <= 8.2 && before.to_s > 6.5, "{before:?}");
-        // The first zeros of an engine that stops from one reading to the next pass for missed
-        // pulses, up to a second.
-        assert!(between.from_s >= 7.9 && between.to_s <= 32.0, "{between:?}");
-        assert!(after.from_s >= 30.8 && after.from_s < 32.5, "{after:?}");
+        // The last cycle may reach the first reading of the standing engine, the row after 31 s.
+        assert!(between.from_s >= 7.9 && between.to_s <= 31.03, "{between:?}");
+        assert!(after.from_s >= 30.97 && after.from_s < 31.1, "{after:?}");
         assert!(signal.steps.is_empty(), "{:?}", signal.steps);
     }
 }
