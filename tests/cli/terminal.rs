@@ -32,47 +32,64 @@ fn a_pipe_gets_no_colour() {
 mod window {
     use super::*;
     use serialport::{SerialPort, TTYPort};
-    use std::io::Read;
+    use std::io::{Read, Write};
+    use std::process::Command;
+    use std::thread;
     use std::time::Duration;
 
-    fn seen(log: &str, variables: &[(&str, &str)]) -> String {
+    /// What a command writes on a terminal, to its last byte, and its exit code.
+    ///
+    /// The window is read while the command runs, and a byte written on the terminal after its end
+    /// says that nothing more comes.
+    fn shown(command: &mut Command, on: fn(&mut Command, Stdio) -> &mut Command) -> (String, i32) {
         let (mut window, mut end) = TTYPort::pair().unwrap();
         end.set_exclusive(false).unwrap();
+        window.set_timeout(DEADLINE).unwrap();
         let terminal = fs::OpenOptions::new().write(true).open(end.name().unwrap()).unwrap();
-        let mut command = binary();
-        command.args(["balance", log]).env("TERM", "xterm").stdout(Stdio::from(terminal));
-        let mut child = command.envs(variables.iter().copied()).spawn().unwrap();
-        window.set_timeout(Duration::from_secs(10)).unwrap();
-        let mut text = Vec::new();
-        let mut buffer = [0u8; 4096];
-        let last = b"certificate.";
-        while !text.windows(last.len()).any(|w| w == last) {
-            match window.read(&mut buffer) {
-                Ok(n) if n > 0 => text.extend(&buffer[..n]),
-                other => panic!("{other:?} after {}", String::from_utf8_lossy(&text)),
+        let mut mark = terminal.try_clone().unwrap();
+        let mut child = on(command, Stdio::from(terminal)).spawn().unwrap();
+        let reader = thread::spawn(move || {
+            let mut text = Vec::new();
+            let mut buffer = [0u8; 4096];
+            while !text.ends_with(OVER) {
+                match window.read(&mut buffer) {
+                    Ok(n) if n > 0 => text.extend(&buffer[..n]),
+                    other => panic!("{other:?} after {}", String::from_utf8_lossy(&text)),
+                }
             }
-        }
-        assert!(child.wait().unwrap().success());
-        String::from_utf8(text).unwrap()
+            text.truncate(text.len() - OVER.len());
+            String::from_utf8(text).unwrap()
+        });
+        let code = child.wait().unwrap().code().unwrap();
+        // Written behind everything that the command wrote: a terminal keeps the order.
+        mark.write_all(OVER).unwrap();
+        (reader.join().unwrap(), code)
+    }
+
+    /// A byte that no report holds.
+    const OVER: &[u8] = b"\x07";
+    const DEADLINE: Duration = Duration::from_secs(60);
+
+    fn seen(log: &str, variables: &[(&str, &str)]) -> String {
+        let mut command = binary();
+        command.args(["balance", log]).env("TERM", "xterm").envs(variables.iter().copied());
+        let (text, code) = shown(&mut command, Command::stdout);
+        assert_eq!(code, 0);
+        assert!(text.contains("certificate."), "{text}");
+        text
     }
 
     #[test]
     fn errors_fit_the_window() {
-        let (mut window, mut end) = TTYPort::pair().unwrap();
-        end.set_exclusive(false).unwrap();
-        window.set_timeout(Duration::from_secs(10)).unwrap();
         for args in [
             vec!["balance", "a/path/that/leads/nowhere.csv"],
             vec!["balance", "log.csv", "--tolerance", "0"],
             vec!["balance", "log.csv", "--tolerance", "1000"],
         ] {
-            let terminal = fs::OpenOptions::new().write(true).open(end.name().unwrap()).unwrap();
             let mut command = binary();
-            command.args(&args).env("COLUMNS", "40").stderr(Stdio::from(terminal));
-            assert_eq!(command.status().unwrap().code(), Some(2));
-            let mut buffer = [0u8; 4096];
-            let read = window.read(&mut buffer).unwrap();
-            let text = String::from_utf8_lossy(&buffer[..read]);
+            command.args(&args).env("COLUMNS", "40");
+            let (text, code) = shown(&mut command, Command::stderr);
+            assert_eq!(code, 2);
             assert!(text.lines().count() > 2, "{text}");
             assert!(text.lines().all(|line| line.trim_end().chars().count() <= 40), "{text}");
         }
