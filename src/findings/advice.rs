@@ -93,13 +93,7 @@ fn cure(plateau: &PlateauBalance, zero: &ZeroUsed) -> String {
     if let Some(more) = plateau.needs_s {
         return format!("log about {more:.0} s more at this speed.");
     }
-    let systematic = plateau
-        .budget
-        .iter()
-        .filter(|row| row.name != "repeatability")
-        .max_by(|a, b| a.u_kpa.total_cmp(&b.u_kpa))
-        .map(|row| row.name);
-    match (systematic, zero.method) {
+    match (plateau.largest_systematic(), zero.method) {
         (Some(in_step::COMPONENT), _) => {
             "the logger keeps step with the engine, and its readings fall at the same points of every cycle; log again at a slightly different engine speed or sampling rate.".into()
         }

@@ -107,6 +107,14 @@ pub struct PlateauBalance {
     pub stretches: Vec<Averaged>,
 }
 
+impl PlateauBalance {
+    /// The largest component of the uncertainty that a longer log does not shrink.
+    pub fn largest_systematic(&self) -> Option<&'static str> {
+        let rows = self.budget.iter().filter(|row| row.name != REPEATABILITY);
+        rows.max_by(|a, b| a.u_kpa.total_cmp(&b.u_kpa)).map(|row| row.name)
+    }
+}
+
 /// A row of the uncertainty budget.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct BudgetRow {

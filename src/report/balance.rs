@@ -4,6 +4,7 @@ use super::facts::{LogFacts, minds, significant};
 use super::layout::{Align, Table, shortened};
 use super::page::{Page, Tone, fixed};
 use crate::findings::balance::{Balance, Open, PlateauBalance, ZeroMethod, ZeroUsed};
+use crate::findings::in_step;
 use crate::findings::{Conditions, Sides, Verdict};
 use crate::units::Kpa;
 
@@ -221,21 +222,32 @@ fn next(plateau: &PlateauBalance, zero: &ZeroUsed, conditions: &Conditions) -> O
             let seconds = significant(seconds.ceil(), 2);
             Some(format!("{}: about {seconds} s more of log would settle it.", at(plateau)))
         }
-        (Verdict::NotSettled, None) if zero.method == ZeroMethod::Swap => Some(format!(
-            "{}: a longer log alone would not settle it; the difference lies too near the \
-             tolerance.",
-            at(plateau)
-        )),
         (Verdict::NotSettled, None) => Some(format!(
-            "{}: a longer log alone would not settle it; the sensors' own difference is too \
-             uncertain. Log 20 s, swap the two hoses, log 20 s more.",
-            at(plateau)
+            "{}: a longer log alone would not settle it; {}.",
+            at(plateau),
+            obstacle(plateau, zero)
         )),
         _ => match plateau.open {
             Open::Carb1 => Some(format!("{}: open {}.", at(plateau), sides.one)),
             Open::Carb2 => Some(format!("{}: open {}.", at(plateau), sides.two)),
             Open::None => None,
         },
+    }
+}
+
+/// What stands in the way of a verdict, and what cures it.
+fn obstacle(plateau: &PlateauBalance, zero: &ZeroUsed) -> &'static str {
+    match (plateau.largest_systematic(), zero.method) {
+        (Some(in_step::COMPONENT), _) => {
+            "the logger keeps step with the engine there. Log again at a slightly different \
+             engine speed or sampling rate"
+        }
+        (Some("resolution"), _) => "the sensors' steps are too coarse for this tolerance",
+        (_, ZeroMethod::Swap) => "the difference lies too near the tolerance",
+        _ => {
+            "the sensors' own difference is too uncertain. Log 20 s, swap the two hoses, log 20 s \
+             more"
+        }
     }
 }
 
@@ -280,6 +292,7 @@ mod tests {
     use super::super::cautions;
     use super::super::layout::columns;
     use super::*;
+    use crate::findings::balance::BudgetRow;
     use crate::units::PressureUnit;
 
     fn plateau(rpm: Option<f64>, verdict: Verdict) -> PlateauBalance {
@@ -371,6 +384,23 @@ mod tests {
             assert!(page(width).lines().all(|l| columns(l) <= width), "{}", page(width));
             assert!(!page(width).contains(['±']) && !page(width).contains("NaN"));
         }
+    }
+
+    #[test]
+    fn every_plateau_names_what_keeps_its_own_verdict_open() {
+        let row = |name, u_kpa| BudgetRow { name, u_kpa, dof: None };
+        let mut plateaus = [851.2, 2000.0].map(|rpm| plateau(Some(rpm), Verdict::NotSettled));
+        let gains = "sensor gains, not measured";
+        plateaus[0].budget = vec![row("repeatability", 9.0), row(gains, 0.4)];
+        plateaus[1].budget = vec![row(gains, 0.4), row(in_step::COMPONENT, 7.0)];
+        let page = text(&plateaus, 300, PressureUnit::Kpa);
+        let line = |rpm: &str| {
+            let start = format!("- At {rpm} rev/min: a longer");
+            page.lines().find(|line| line.starts_with(&start)).unwrap()
+        };
+        assert!(line("851").contains("swap the two hoses"), "{page}");
+        assert!(line("2000").contains("logger keeps step"), "{page}");
+        assert!(!line("2000").contains("sensors"), "{page}");
     }
 
     #[test]
