@@ -53,11 +53,15 @@ pub fn remark(plateaus: &[PlateauBalance], conditions: &Conditions) -> Option<Re
     } else {
         return None;
     };
-    let text = format!(
-        "the idle draws {vacuum:.1} kPa of vacuum, {side} than the {low:.0} to {high:.0} kPa that manuals expect of a healthy engine at a barometer of {:.1} kPa (17 to 22 inHg at sea level, about 1 inHg less per 1,000 ft: US Army Ordnance subcourse OD1001); an observation, not a diagnosis",
-        conditions.baro_kpa
-    );
-    Some(Remark::new("idle_vacuum", 1, &[idle.from_s], text))
+    Some(Remark::of_pressures("idle_vacuum", 1, &[idle.from_s], |say| {
+        format!(
+            "the idle draws {} of vacuum, {side} than the {} to {} that manuals expect of a healthy engine at a barometer of {} (17 to 22 inHg at sea level, about 1 inHg less per 1,000 ft: US Army Ordnance subcourse OD1001); an observation, not a diagnosis",
+            say.pressure(vacuum, 1),
+            say.number(low, 0),
+            say.pressure(high, 0),
+            say.pressure(conditions.baro_kpa, 1)
+        )
+    }))
 }
 
 #[cfg(test)]

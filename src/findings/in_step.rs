@@ -137,19 +137,20 @@ fn fitted(
 
 /// What a person has to know of a logger in step, and what cures it.
 pub fn remark(worst: &InStep, at_s: &[f64]) -> Remark {
-    let swing = if worst.assumed {
+    Remark::of_pressures("in_step", at_s.len(), at_s, |say| {
+        let swing = if worst.assumed {
+            format!(
+                "they do not show how far the vacuum swings, and a swing of {} in each strong order of the ripple is reckoned with",
+                say.pressure(2.0 * HIDDEN_KPA, 0)
+            )
+        } else {
+            "what the mean keeps of the swing is reckoned with".into()
+        };
         format!(
-            "they do not show how far the vacuum swings, and a swing of {:.0} kPa in each strong order of the ripple is reckoned with",
-            2.0 * HIDDEN_KPA
+            "the logger keeps step with the engine: its readings come at nearly the same points of the cycle (R = {:.2}), and averaging does not help; {swing}; a slightly different engine speed or sampling rate cures it",
+            worst.r
         )
-    } else {
-        "what the mean keeps of the swing is reckoned with".into()
-    };
-    let text = format!(
-        "the logger keeps step with the engine: its readings come at nearly the same points of the cycle (R = {:.2}), and averaging does not help; {swing}; a slightly different engine speed or sampling rate cures it",
-        worst.r
-    );
-    Remark::new("in_step", at_s.len(), at_s, text)
+    })
 }
 
 #[cfg(test)]

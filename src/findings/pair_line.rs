@@ -197,17 +197,21 @@ pub(super) fn line(
 fn widened(signal: &Signal, columns: &Columns, remarks: &mut Vec<Remark>) -> f64 {
     let bend = columns.bend_kpa().unwrap_or(0.0);
     if bend > WORTH_SAYING_KPA {
-        let text = format!(
-            "the difference of the sensors is no straight line over their range: it bends by {bend:.2} kPa; the uncertainty is widened by that"
-        );
-        remarks.push(Remark::new("pair_bends", 1, &[], text));
+        remarks.push(Remark::of_pressures("pair_bends", 1, &[], |say| {
+            format!(
+                "the difference of the sensors is no straight line over their range: it bends by {}; the uncertainty is widened by that",
+                say.pressure(bend, 2)
+            )
+        }));
     }
     let hysteresis = columns.hysteresis_kpa().unwrap_or(0.0);
     if hysteresis > WORTH_SAYING_KPA {
-        let text = format!(
-            "the difference of the sensors depends on whether the vacuum rose or fell before, by {hysteresis:.2} kPa either way (hysteresis); the uncertainty is widened by that"
-        );
-        remarks.push(Remark::new("pair_hysteresis", 1, &[], text));
+        remarks.push(Remark::of_pressures("pair_hysteresis", 1, &[], |say| {
+            format!(
+                "the difference of the sensors depends on whether the vacuum rose or fell before, by {} either way (hysteresis); the uncertainty is widened by that",
+                say.pressure(hysteresis, 2)
+            )
+        }));
     }
     // Only a sensor at rest may stand on one step of its converter.
     let at_rest = signal.plateaus.iter().filter(|p| p.kind == Kind::EngineOff).map(|p| {

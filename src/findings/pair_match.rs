@@ -194,13 +194,16 @@ fn unseen(averages: &Averages, (low, high): (f64, f64)) -> Option<Remark> {
     let mut levels = averages.vacuum_kpa.clone();
     levels.sort_by(f64::total_cmp);
     let gap = levels.windows(2).max_by(|a, b| (a[1] - a[0]).total_cmp(&(b[1] - b[0])))?;
-    let text = format!(
-        "nothing was seen from {:.0} to {:.0} kPa: that the sensors keep to a straight line there is taken for granted",
-        gap[0].max(0.0),
-        gap[1]
-    );
     let wide = gap[1] - gap[0] > MOST_UNSEEN * (high - low);
-    wide.then(|| Remark::new("tee_unseen", 1, &[], text))
+    wide.then(|| {
+        Remark::of_pressures("tee_unseen", 1, &[], |say| {
+            format!(
+                "nothing was seen from {} to {}: that the sensors keep to a straight line there is taken for granted",
+                say.number(gap[0].max(0.0), 0),
+                say.pressure(gap[1], 0)
+            )
+        })
+    })
 }
 
 /// What keeps a run from having a line.

@@ -45,11 +45,12 @@ pub fn solve(stretches: &mut [Stretch], conditions: &Conditions) -> Zero {
         Prior::from_limits(conditions.sensor_offset_limit_kpa, conditions.sensor_gain_limit);
     let mut remarks = Vec::new();
     if let Some((at_s, error)) = unbelievable_swap(stretches, &specification) {
-        let text = format!(
-            "the hoses are marked as swapped, but then the two sensors would differ by {:.1} kPa at equal vacuum, far more than their specification: the swap is not believed; check the marks and the hoses",
-            error.abs()
-        );
-        remarks.push(Remark::new("swap_doubtful", 1, &[at_s], text));
+        remarks.push(Remark::of_pressures("swap_doubtful", 1, &[at_s], |say| {
+            format!(
+                "the hoses are marked as swapped, but then the two sensors would differ by {} at equal vacuum, far more than their specification: the swap is not believed; check the marks and the hoses",
+                say.pressure(error.abs(), 1)
+            )
+        }));
         believe_no_swap(stretches);
     }
     let stored = conditions.tee_run.as_ref().and_then(|run| {
@@ -148,13 +149,15 @@ fn contradiction(stretches: &[Stretch], run: &TeeRun, prior: &Prior) -> Option<R
         return None;
     }
     let (at_s, vacuum, error, _) = *worst;
-    let text = format!(
-        "the tee run of {} no longer fits: at {:.0} kPa it has sensor 1 less sensor 2 at {:.2} kPa, this log shows {error:.2} kPa; it is left aside, and only this log and the sensors' specification count; make the tee run again",
-        run.date,
-        vacuum.abs(),
-        expected.error_kpa(vacuum).0
-    );
-    Some(Remark::new("tee_run_contradicted", 1, &[at_s], text))
+    Some(Remark::of_pressures("tee_run_contradicted", 1, &[at_s], |say| {
+        format!(
+            "the tee run of {} no longer fits: at {} it has sensor 1 less sensor 2 at {}, this log shows {}; it is left aside, and only this log and the sensors' specification count; make the tee run again",
+            run.date,
+            say.pressure(vacuum.abs(), 0),
+            say.pressure(expected.error_kpa(vacuum).0, 2),
+            say.pressure(error, 2)
+        )
+    }))
 }
 
 /// A tee run that is over a year old.
@@ -171,11 +174,15 @@ fn beyond_range(stretches: &[Stretch], run: &TeeRun) -> Option<Remark> {
     let seen = low - BEYOND_RANGE_KPA..high + BEYOND_RANGE_KPA;
     let beyond = |s: &&Stretch| s.shows_sides() && !seen.contains(&vacuum(s));
     let at: Vec<f64> = stretches.iter().filter(beyond).map(|s| s.from_s).collect();
-    let text = format!(
-        "the vacuum lies outside what the tee run saw ({:.0} to {high:.0} kPa): its line is carried on there",
-        low.max(0.0)
-    );
-    (!at.is_empty()).then(|| Remark::new("tee_run_range", at.len(), &at, text))
+    (!at.is_empty()).then(|| {
+        Remark::of_pressures("tee_run_range", at.len(), &at, |say| {
+            format!(
+                "the vacuum lies outside what the tee run saw ({} to {}): its line is carried on there",
+                say.number(low.max(0.0), 0),
+                say.pressure(high, 0)
+            )
+        })
+    })
 }
 
 /// What there is to take the zero from.

@@ -108,16 +108,18 @@ pub(super) fn vacuum_doubtful(
     if !low.iter().any(|(_, kpa)| *kpa < LOW_AT_IDLE) {
         return None;
     }
-    let readings: Vec<String> =
-        low.iter().map(|(typed, kpa)| format!("{typed:?} reads {kpa:.1} kPa")).collect();
     let sides = sides.iter().enumerate();
     let typed = sides.filter_map(|(i, p)| Some(format!("map{}={}", i + 1, p.as_ref()?.slot.typed)));
-    let text = format!(
-        "{}: at idle this is a low vacuum; if the column holds absolute pressure the advice turns round: say so with --columns \"{}\"",
-        readings.join(", "),
-        typed.collect::<Vec<_>>().join(",")
-    );
-    Some(Remark::new("vacuum_doubtful", low.len(), &[], text))
+    let columns = typed.collect::<Vec<_>>().join(",");
+    Some(Remark::of_pressures("vacuum_doubtful", low.len(), &[], |say| {
+        let reads =
+            |(typed, kpa): &(&String, f64)| format!("{typed:?} reads {}", say.pressure(*kpa, 1));
+        let readings: Vec<String> = low.iter().map(reads).collect();
+        format!(
+            "{}: at idle this is a low vacuum; if the column holds absolute pressure the advice turns round: say so with --columns \"{columns}\"",
+            readings.join(", ")
+        )
+    }))
 }
 
 /// Both sides read the same in every row, which two sensors never do.

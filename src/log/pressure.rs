@@ -6,7 +6,7 @@ use super::evidence::{Kind, Spread, UnitShown, kind_called, kind_shown, unit_sho
 use super::plan::{CHANNELS, Channel, Measure, Slot};
 use super::turning::Turning;
 use super::{Baro, BaroFrom, Head, ReadError, ReadOptions, Role, Taken};
-use crate::sample::{Mark, Remark};
+use crate::sample::{Mark, Remark, Wording};
 use crate::units::{Kpa, PressureUnit, STANDARD_ATMOSPHERE};
 
 /// The channels of a log, finished.
@@ -212,29 +212,36 @@ impl<'a> Part<'a> {
         };
         self.take(roles[index], taken);
         let heading = &self.slot.heading;
-        let reads = match self.spread.off {
-            Some(off) => format!("reads {off:.1} kPa with the engine at rest"),
-            None => format!("reads {:.1} kPa for half of the log", self.spread.middle),
+        let spread = self.spread;
+        let reads = |say: Wording| match spread.off {
+            Some(off) => format!("reads {} with the engine at rest", say.pressure(off, 1)),
+            None => format!("reads {} for half of the log", say.pressure(spread.middle, 1)),
         };
         match (kind, kind_called(self.called)) {
             (Kind::Absolute, Kind::Vacuum) => {
-                let text = format!(
-                    "\"{heading}\" {reads}: it is absolute pressure, not vacuum, and was turned into vacuum below {:.1} kPa",
-                    baro.kpa
-                );
-                remarks.push(Remark::new("absolute_not_vacuum", 1, &[], text));
+                remarks.push(Remark::of_pressures("absolute_not_vacuum", 1, &[], |say| {
+                    format!(
+                        "\"{heading}\" {}: it is absolute pressure, not vacuum, and was turned into vacuum below {}",
+                        reads(say),
+                        say.pressure(baro.kpa, 1)
+                    )
+                }));
             }
             (Kind::Vacuum, Kind::Absolute) => {
-                let text = format!(
-                    "\"{heading}\" {reads}: it is vacuum below atmosphere, not absolute pressure, and was taken as it stands"
-                );
-                remarks.push(Remark::new("vacuum_not_absolute", 1, &[], text));
+                remarks.push(Remark::of_pressures("vacuum_not_absolute", 1, &[], |say| {
+                    format!(
+                        "\"{heading}\" {}: it is vacuum below atmosphere, not absolute pressure, and was taken as it stands",
+                        reads(say)
+                    )
+                }));
             }
             (Kind::Gauge, _) => {
-                let text = format!(
-                    "\"{heading}\" {reads}: it counts vacuum as negative, and its sign was turned"
-                );
-                remarks.push(Remark::new("negative_vacuum", 1, &[], text));
+                remarks.push(Remark::of_pressures("negative_vacuum", 1, &[], |say| {
+                    format!(
+                        "\"{heading}\" {}: it counts vacuum as negative, and its sign was turned",
+                        reads(say)
+                    )
+                }));
             }
             _ => {}
         }
@@ -256,12 +263,11 @@ pub(super) fn shown(value: f64) -> String {
 fn barometer(part: Part, taken: &mut Vec<Taken>, remarks: &mut Vec<Remark>) -> Option<Kpa> {
     let kpa = part.spread.middle;
     if !(50.0..=110.0).contains(&kpa) {
-        let text = format!(
-            "\"{}\" reads {} kPa, which no barometer does; it was left aside",
-            part.slot.heading,
-            shown(kpa)
-        );
-        remarks.push(Remark::new("dead_barometer", 1, &[], text));
+        let heading = &part.slot.heading;
+        remarks.push(Remark::of_pressures("dead_barometer", 1, &[], |say| {
+            let reads = say.pressure(kpa, 2);
+            format!("\"{heading}\" reads {reads}, which no barometer does; it was left aside")
+        }));
         return None;
     }
     part.take(Role::Baro, taken);
@@ -316,11 +322,12 @@ fn settle_baro(
             "it counts only for the share of air: give it with --baro or a line \"# baro_kpa: VALUE\" at the start of the log"
         };
         let place = if standard.is_some() { " at the height given" } else { "" };
-        let text = format!(
-            "the log does not tell the barometric pressure; the standard atmosphere{place}, {:.3} kPa, stands in, and {effect}",
-            kpa.0
-        );
-        remarks.push(Remark::new("standard_atmosphere", 1, &[], text));
+        remarks.push(Remark::of_pressures("standard_atmosphere", 1, &[], |say| {
+            format!(
+                "the log does not tell the barometric pressure; the standard atmosphere{place}, {}, stands in, and {effect}",
+                say.pressure(kpa.0, 3)
+            )
+        }));
     }
     let u_kpa = U_KPA.iter().find(|(source, _)| *source == from).map_or(1.5, |(_, u)| *u);
     Baro { kpa: kpa.0, u_kpa, from }
@@ -339,18 +346,22 @@ fn crankcase(
     let (heading, reads) = (&part.slot.heading, part.spread.middle);
     match (near_atmosphere, called_vacuum) {
         (true, _) => {
-            let text = format!(
-                "\"{heading}\" reads {reads:.1} kPa: it is absolute pressure, and was turned into vacuum below {:.1} kPa",
-                baro.kpa
-            );
-            remarks.push(Remark::new("absolute_not_vacuum", 1, &[], text));
+            remarks.push(Remark::of_pressures("absolute_not_vacuum", 1, &[], |say| {
+                format!(
+                    "\"{heading}\" reads {}: it is absolute pressure, and was turned into vacuum below {}",
+                    say.pressure(reads, 1),
+                    say.pressure(baro.kpa, 1)
+                )
+            }));
             part.values.iter_mut().for_each(|v| *v = baro.kpa - *v);
         }
         (false, false) => {
-            let text = format!(
-                "\"{heading}\" reads {reads:.2} kPa: it is pressure against atmosphere, and its sign was turned"
-            );
-            remarks.push(Remark::new("negative_vacuum", 1, &[], text));
+            remarks.push(Remark::of_pressures("negative_vacuum", 1, &[], |say| {
+                format!(
+                    "\"{heading}\" reads {}: it is pressure against atmosphere, and its sign was turned",
+                    say.pressure(reads, 2)
+                )
+            }));
             part.values.iter_mut().for_each(|v| *v = -*v);
         }
         (false, true) => {}

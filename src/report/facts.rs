@@ -2,6 +2,7 @@
 
 use super::page::{Page, Tone};
 use crate::sample::Remark;
+use crate::units::PressureUnit;
 use serde::Serialize;
 
 /// The log block of every JSON document.
@@ -55,7 +56,7 @@ impl LogFacts {
         }
         page.item(&self.line());
         for remark in remarks.iter().filter(|remark| !shakes(remark)) {
-            page.item(&remark_line(remark));
+            page.item(&remark_line(remark, page.unit));
         }
     }
 
@@ -100,7 +101,7 @@ pub fn shaking(remarks: &[Remark]) -> Vec<&Remark> {
 /// One 'Mind:' paragraph a remark that shakes the result; they stand under the verdict.
 pub fn minds(page: &mut Page, remarks: &[Remark]) {
     for remark in shaking(remarks) {
-        page.paragraph(&format!("Mind: {}", remark_line(remark)));
+        page.paragraph(&format!("Mind: {}", remark_line(remark, page.unit)));
     }
 }
 
@@ -123,9 +124,9 @@ pub fn significant(value: f64, digits: i32) -> String {
     }
 }
 
-fn remark_line(remark: &Remark) -> String {
+fn remark_line(remark: &Remark, unit: PressureUnit) -> String {
     const SHOWN: usize = 3;
-    let text = &capitalised(remark.text.trim_end_matches('.'));
+    let text = &capitalised(remark.text_in(unit).trim_end_matches('.'));
     if remark.at_s.is_empty() {
         return format!("{text}.");
     }
@@ -143,6 +144,18 @@ fn capitalised(text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_remark_speaks_in_the_unit_of_the_page() {
+        let remark = Remark::of_pressures("saturated", 1, &[], |say| {
+            format!("from {} to {}", say.number(20.0, 0), say.pressure(61.25, 2))
+        });
+        assert_eq!(remark.text, "from 20 to 61.25 kPa");
+        let line = |unit| remark_line(&remark, unit);
+        assert_eq!(line(PressureUnit::MmHg), "From 150 to 459.4 mmHg.");
+        assert_eq!(line(PressureUnit::InHg), "From 6 to 18.09 inHg.");
+        assert_eq!(line(PressureUnit::Bar), "From 0.20 to 0.6125 bar.");
+    }
 
     #[test]
     fn significant_digits_without_exponent_or_idle_zeros() {
@@ -188,8 +201,11 @@ mod tests {
     #[test]
     fn a_remark_names_three_places_and_counts_the_rest() {
         let remark = Remark::new("x", 9, &[1.0, 2.0, 3.0, 4.0], "sensor 1 stuck.");
-        assert_eq!(remark_line(&remark), "Sensor 1 stuck (at 1.0 s, 2.0 s, 3.0 s and 6 more).");
+        assert_eq!(
+            remark_line(&remark, PressureUnit::Kpa),
+            "Sensor 1 stuck (at 1.0 s, 2.0 s, 3.0 s and 6 more)."
+        );
         let nowhere = Remark::new("x", 9, &[], "Sensor 1 stuck");
-        assert_eq!(remark_line(&nowhere), "Sensor 1 stuck.");
+        assert_eq!(remark_line(&nowhere, PressureUnit::Kpa), "Sensor 1 stuck.");
     }
 }

@@ -228,14 +228,16 @@ fn take_out_rail(time: &[f64], column: &mut [f64], name: &str) -> Option<Remark>
         column.iter().zip(time).filter(|(v, _)| **v == rail).map(|(_, t)| *t).collect();
     // Cycles with more than a little of their length at the rail have no average any more, since
     // what is cut off there would bias it.
-    let text = format!(
-        "{name} stands at {rail:.2} kPa, the end of its range, on {} of {total} samples: saturated; averages over them are not to be trusted, use a sensor with more range",
-        at.len()
-    );
     for value in column.iter_mut().filter(|v| **v == rail) {
         *value = f64::NAN;
     }
-    Some(Remark::new("saturated", at.len(), &at, text))
+    Some(Remark::of_pressures("saturated", at.len(), &at, |say| {
+        format!(
+            "{name} stands at {}, the end of its range, on {} of {total} samples: saturated; averages over them are not to be trusted, use a sensor with more range",
+            say.pressure(rail, 2),
+            at.len()
+        )
+    }))
 }
 
 fn few_values(column: &[f64]) -> bool {

@@ -356,3 +356,35 @@ fn volts_of_a_named_sensor_give_the_same_answer_as_kilopascals() {
     let refused = run(&["balance", &volts, "--columns", columns]).refused();
     assert!(refused.err.contains("--sensor"), "{}", refused.err);
 }
+
+/// No sentence of a report, remarks among them, falls back to another unit than the one asked for.
+#[test]
+fn every_pressure_is_in_the_unit_asked_for() {
+    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-logs");
+    let mut told = 0;
+    for entry in std::fs::read_dir(folder).unwrap() {
+        let path = entry.unwrap().path();
+        if path.extension().is_none_or(|ending| ending != "csv") {
+            continue;
+        }
+        for command in ["balance", "inspect", "match"] {
+            let answer = run(&[command, path.to_str().unwrap(), "--units", "mmHg"]);
+            if answer.code == 2 && answer.err.contains("no column for the vacuum of side 2") {
+                continue;
+            }
+            assert_eq!(answer.code, 0, "{command} {}: {}", path.display(), answer.err);
+            // The columns are told in the log's own unit, and a barometer in that of barometers.
+            let items = answer.out.split("\n- ").filter(|item| !item.starts_with("Barometer:"));
+            let wrong: Vec<&str> = items
+                .filter(|item| {
+                    let words: Vec<&str> =
+                        item.split([' ', '\n', ',', ';', ')']).filter(|w| !w.is_empty()).collect();
+                    words.windows(2).any(|pair| pair[0].parse::<f64>().is_ok() && pair[1] == "kPa")
+                })
+                .collect();
+            assert!(wrong.is_empty(), "{command} {}: {wrong:?}", path.display());
+            told += answer.out.matches(" mmHg").count();
+        }
+    }
+    assert!(told > 100, "{told} pressures");
+}
