@@ -2,7 +2,7 @@
 
 use super::clip;
 use super::ink::{self, Ink};
-use super::sheet::{Anchor, Sheet, Sign};
+use super::sheet::{Anchor, Point, Sheet, Sign};
 use super::text::LINE;
 
 /// What stands for a series in a legend.
@@ -16,6 +16,10 @@ pub(super) enum Sample {
     Limits,
     /// A mean in its interval.
     Interval,
+    /// A reading by itself.
+    Point(Ink),
+    /// A line in its interval.
+    Band,
     /// A shaded stretch.
     Shade,
     /// A hatched stretch.
@@ -129,6 +133,11 @@ fn draw_key(sheet: &mut Sheet, key: &Key, x: f64, baseline: f64) {
         }
         Sample::Limits => limits(sheet, (x, to), (y - half, y + half)),
         Sample::Interval => interval(sheet, (x, to), (y - half, y, y + half)),
+        Sample::Point(ink) => sheet.dot((x + 0.5 * SAMPLE * em, y), ink),
+        Sample::Band => {
+            let at = |y| vec![(x, y), (to, y)];
+            band(sheet, [at(y + half), at(y), at(y - half)]);
+        }
         Sample::Shade => {
             sheet.field((x, y - half), (to, y + half), ink::SHADE);
             edge(sheet, (x, y - half), (to, y + half));
@@ -173,6 +182,17 @@ pub(super) fn interval(
     for x in [left, right] {
         sheet.upright(x, mean - end, mean + end, 1.3 * thin, ink::RESULT);
     }
+}
+
+/// A line with its interval along it: field, thin edges, heavy line; lower edge first.
+pub(super) fn band(sheet: &mut Sheet, [low, line, high]: [Vec<Point>; 3]) {
+    let thin = sheet.thin();
+    let around = high.iter().copied().chain(low.iter().rev().copied()).collect();
+    sheet.polygon(around, ink::INTERVAL_FIELD);
+    for edge in [low, high] {
+        sheet.line(edge, thin, ink::RESULT);
+    }
+    sheet.line(line, 2.0 * thin, ink::RESULT);
 }
 
 /// Slanting strokes across a rectangle.

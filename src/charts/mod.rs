@@ -20,6 +20,7 @@ mod lane;
 mod legend;
 mod paint;
 mod pair;
+mod pair_match;
 mod panel;
 mod scale;
 mod shares;
@@ -32,6 +33,7 @@ use crate::findings::Sides;
 use crate::findings::balance::Balance;
 use crate::findings::breather::Breather;
 use crate::findings::compare::Comparison;
+use crate::findings::pair_match::PairMatch;
 use crate::signal::Signal;
 use crate::units::PressureUnit;
 use sheet::{Sheet, Type};
@@ -171,6 +173,24 @@ pub fn compare_svg(
     sides: &Sides,
 ) -> Result<String, ChartError> {
     paint::svg(&fitted(|type_size| compare::draw(frame, type_size, before, after, finding, sides))?)
+}
+
+/// Writes the chart of a tee run: the difference of the two sensors over the vacuum with the line
+/// and its interval, and what is left beside the line on a scale of its own.
+///
+/// # Errors
+/// Unknown ending of `path`, a folder that cannot be written to, a run without an average of both
+/// sensors, or a frame too small for its text.
+pub fn pair_match(path: &Path, frame: &Frame, finding: &PairMatch) -> Result<(), ChartError> {
+    file::write(path, || fitted(|type_size| pair_match::draw(frame, type_size, finding)))
+}
+
+/// The chart of a tee run as an SVG document.
+///
+/// # Errors
+/// As [`pair_match`], but for the file.
+pub fn pair_match_svg(frame: &Frame, finding: &PairMatch) -> Result<String, ChartError> {
+    paint::svg(&fitted(|type_size| pair_match::draw(frame, type_size, finding))?)
 }
 
 /// Lays out in large type, and in small where that does not fit.

@@ -217,6 +217,11 @@ impl Sheet {
         0.27 * self.em
     }
 
+    /// A reading by itself.
+    pub fn dot(&mut self, at: Point, ink: Ink) {
+        self.shapes.push(Shape::Disc { at, radius: 0.17 * self.em, ink });
+    }
+
     /// A sign on a line.
     pub fn sign(&mut self, sign: Sign, (x, y): Point, ink: Ink) {
         let r = self.reach();

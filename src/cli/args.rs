@@ -202,6 +202,9 @@ pub struct MatchArgs {
     #[command(flatten)]
     /// The answer.
     pub output: Output,
+    #[command(flatten)]
+    /// The chart.
+    pub picture: Picture,
     /// Write the line into this profile, as its section [tee_run]; everything else in the file
     /// stays, and a file that is not there is made.
     #[arg(long, value_name = "FILE", help_heading = "The answer")]

@@ -5,21 +5,26 @@ use super::days;
 use super::failure::Failure;
 use super::load::load;
 use super::output::{Outcome, answer, message, page};
+use super::picture;
 use super::tee_section;
 use super::wishes::Wishes;
+use crate::charts;
 use crate::findings::pair_match::{self, MatchVerdict};
 use crate::report;
 
 /// Reads a tee run and gives the line of the pair; stores it in a profile when asked.
 ///
 /// # Errors
-/// The log cannot be read or has not both vacuums, or there is nothing to store, or the profile
-/// cannot be written.
+/// The log cannot be read or has not both vacuums, the chart cannot be drawn, there is nothing to
+/// store, or the profile cannot be written.
 pub fn run(args: &MatchArgs) -> Result<u8, Failure> {
     let wishes = Wishes::new(&args.reading, &Car::default(), args.output.units)?;
     let log = load(&args.log, &wishes, None)?;
     log.needs_both_vacuums()?;
     let finding = pair_match::find(&log.signal, &log.conditions);
+    picture::draw(&args.picture, wishes.unit(), |path, frame| {
+        charts::pair_match(path, frame, &finding)
+    })?;
     let date = days::of_log(&log.head).to_string();
     if let Some(path) = &args.store {
         tee_section::store(path, &finding, &date)?;

@@ -38,13 +38,6 @@ pub(super) struct Line {
 }
 
 impl Line {
-    /// Error of the pair at a vacuum, and its standard uncertainty, kPa.
-    pub fn at(&self, vacuum_kpa: f64) -> (f64, f64) {
-        let c = &self.covariance;
-        let variance = c.offset_kpa2 + vacuum_kpa * (2.0 * c.offset_gain_kpa + vacuum_kpa * c.gain);
-        (self.offset_kpa + self.gain * vacuum_kpa, variance.max(0.0).sqrt())
-    }
-
     /// No two sensors are so unlike, nor by what the profile says of them.
     pub fn believable(&self, conditions: &Conditions) -> Option<Lack> {
         let offset = WORST_OFFSET_KPA.max(2.0 * conditions.sensor_offset_limit_kpa);

@@ -294,14 +294,7 @@ impl PairMatch {
         self.residual_kpa = Some(line.residual_kpa);
         let (Some(from), Some(to)) = (self.vacuum_from_kpa, self.vacuum_to_kpa) else { return };
         let told = TOLD_AT_KPA.into_iter().filter(|v| *v >= from - 2.0 && *v <= to + 2.0);
-        self.error = told
-            .map(|vacuum_kpa| {
-                let (error_kpa, u) = line.at(vacuum_kpa);
-                let reach = factor * u;
-                let (low_kpa, high_kpa) = (error_kpa - reach, error_kpa + reach);
-                ErrorAt { vacuum_kpa, error_kpa, low_kpa, high_kpa }
-            })
-            .collect();
+        self.error = told.filter_map(|vacuum_kpa| self.error_at(vacuum_kpa)).collect();
     }
 
     fn lacks(&mut self, lack: Lack) {
@@ -316,6 +309,16 @@ impl PairMatch {
                 MatchVerdict::OffsetOnly
             }
         };
+    }
+
+    /// The error of the pair at a vacuum, kPa; none without a line.
+    pub fn error_at(&self, vacuum_kpa: f64) -> Option<ErrorAt> {
+        let (offset, gain, c) = (self.offset_kpa?, self.gain?, self.covariance?);
+        let variance = c.offset_kpa2 + vacuum_kpa * (2.0 * c.offset_gain_kpa + vacuum_kpa * c.gain);
+        let error_kpa = offset + gain * vacuum_kpa;
+        let reach = student::coverage_factor(LEVEL, self.dof?)? * variance.max(0.0).sqrt();
+        let (low_kpa, high_kpa) = (error_kpa - reach, error_kpa + reach);
+        Some(ErrorAt { vacuum_kpa, error_kpa, low_kpa, high_kpa })
     }
 
     /// The finding in one or two plain sentences, pressures in a unit of choice.

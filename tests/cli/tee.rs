@@ -218,3 +218,41 @@ fn the_answer_fits_a_narrow_window_in_any_unit() {
         }
     }
 }
+
+/// The texts and the discs of an SVG.
+fn drawn(path: &str) -> (Vec<String>, usize) {
+    let svg = fs::read_to_string(path).unwrap();
+    assert!(!svg.contains("NaN"), "{svg}");
+    let texts = svg.split("<text").skip(1).filter_map(|t| t.split(['>', '<']).nth(1));
+    (texts.map(|t| t.trim().to_string()).collect(), svg.matches("<circle").count())
+}
+
+#[test]
+fn the_chart_shows_every_average_and_the_line_where_there_is_one() {
+    let folder = folder("tee-chart");
+    let chart = |name: &str| folder.join(name).to_str().unwrap().to_string();
+    let whole = file(&folder, "tee.csv", tee_log(false));
+    let (svg, png) = (chart("tee.svg"), chart("tee.png"));
+    let told = run(&["match", &whole, "--chart", &svg, "--units", "mmHg"]).good();
+    assert!(told.err.contains("chart written to"), "{}", told.err);
+    let (texts, discs) = drawn(&svg);
+    for text in ["Sensor 1 less sensor 2 (mmHg)", "Beside the line (mmHg)", "line, 95 % interval"] {
+        assert!(texts.iter().any(|t| t == text), "no {text:?} in {texts:?}");
+    }
+    // 58 s in averages of a quarter to half a second, in both panels, and one in the legend.
+    assert!((250..470).contains(&discs), "{discs} discs");
+    run(&["match", &whole, "--chart", &png, "--chart-width", "900"]).good();
+    assert!(fs::read(&png).unwrap().starts_with(b"\x89PNG"));
+
+    let narrow = file(&folder, "narrow.csv", tee_log(true));
+    run(&["match", &narrow, "--chart", &svg]).good();
+    let (texts, discs) = drawn(&svg);
+    assert!(texts.iter().any(|t| t == "mean, 95 % interval"), "{texts:?}");
+    assert!(!texts.iter().any(|t| t.starts_with("Beside the line")), "{texts:?}");
+    assert!(discs > 100, "{discs} discs");
+
+    let one = file(&folder, "idle.csv", "time_s,rpm,vac1_kpa\n0,850,55\n0.1,851,55\n0.2,850,56\n");
+    let never = chart("never.svg");
+    assert_eq!(run(&["match", &one, "--chart", &never]).code, 2);
+    assert!(!std::path::Path::new(&never).exists());
+}
