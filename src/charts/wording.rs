@@ -4,13 +4,14 @@ use super::lane::{Label, Lane};
 use super::pair::Pair;
 use super::scale::{Axis, Clock, Range, signed};
 use crate::findings::balance::{PlateauBalance, ZeroMethod};
+use crate::findings::tee_run;
 use crate::findings::{Sides, Verdict};
 use crate::signal::plateaus::Kind;
 use crate::units::PressureUnit;
 
 impl Pair<'_> {
     /// Labels over the plateaus: speed, difference with its interval, verdict; and over the
-    /// stretches with the engine off.
+    /// stretches with the engine off or with both hoses on one tap.
     pub fn labels(&self, panel: (f64, f64), time: Range, clock: &Clock) -> Vec<Label> {
         let axis = Axis { range: time, from: panel.0, to: panel.1 };
         let px = |s: f64| axis.px(clock.at(s));
@@ -24,8 +25,22 @@ impl Pair<'_> {
             to: px(p.to_s),
             forms: engine_off(),
         }));
+        labels.extend(self.together(time, clock).map(|(from_s, to_s)| Label {
+            from: axis.px(from_s),
+            to: axis.px(to_s),
+            forms: one_tap(),
+        }));
         labels.sort_by(|a, b| a.from.total_cmp(&b.from));
         labels
+    }
+
+    /// The stretches with both hoses on one tap, by the marks, as far as they lie on the axis.
+    fn together(&self, time: Range, clock: &Clock) -> impl Iterator<Item = (f64, f64)> + use<> {
+        let clock = *clock;
+        let spans = tee_run::spans(&self.signal.track.marks).into_iter();
+        let shown = spans
+            .map(move |(from, to)| (clock.at(from).max(time.low()), clock.at(to).min(time.high())));
+        shown.filter(|(from, to)| from < to)
     }
 
     fn words(&self, p: &PlateauBalance) -> Vec<Vec<String>> {
@@ -98,6 +113,15 @@ pub(super) fn lane_words(lanes: &[Lane], unit: PressureUnit) -> Vec<String> {
 fn engine_off() -> Vec<Vec<String>> {
     let words = |words: &[&str]| words.iter().map(|word| (*word).to_owned()).collect();
     vec![words(&["engine off"]), words(&["engine", "off"]), words(&["engine", "off"])]
+}
+
+fn one_tap() -> Vec<Vec<String>> {
+    let words = |words: &[&str]| words.iter().map(|word| (*word).to_owned()).collect();
+    vec![
+        words(&["both hoses", "on one tap"]),
+        words(&["both on", "one tap"]),
+        words(&["one", "tap"]),
+    ]
 }
 
 fn brief(verdict: Verdict) -> &'static str {

@@ -256,3 +256,14 @@ fn the_chart_shows_every_average_and_the_line_where_there_is_one() {
     assert_eq!(run(&["match", &one, "--chart", &never]).code, 2);
     assert!(!std::path::Path::new(&never).exists());
 }
+
+#[test]
+fn the_chart_of_the_balance_names_the_stretch_on_one_tap() {
+    let folder = folder("tee-stretch");
+    let svg = folder.join("balance.svg").to_str().unwrap().to_string();
+    let log = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-logs/tee-balance.csv");
+    run(&["balance", log.to_str().unwrap(), "--chart", &svg]).good();
+    let (texts, _) = drawn(&svg);
+    let count = |text: &str| texts.iter().filter(|t| *t == text).count();
+    assert_eq!((count("both hoses"), count("on one tap")), (1, 1), "{texts:?}");
+}
