@@ -87,6 +87,8 @@ const SAME_SIGMAS: f64 = 3.5;
 const BLIP_S: f64 = 5.0;
 /// The engine is off for at least this long, s.
 const LEAST_OFF_S: f64 = 0.5;
+/// A vacuum rests while it is this near its level, kPa: two steps of a converter of 10 bits over 115 kPa.
+const REST_KPA: f64 = 0.25;
 /// Engine-off vacuum is below this, kPa.
 const ATMOSPHERE_KPA: f64 = 4.0;
 /// Blocks further apart than this, s, and more than their own length, do not belong together.
@@ -139,8 +141,11 @@ pub fn find(cycles: &Cycles, series: &[f64]) -> Vec<Plateau> {
     for (blocks, running) in stretches(cycles, series) {
         if running {
             plateaus.extend(running_plateaus(cycles, series, blocks));
-        } else if is_engine_off(cycles, &blocks) {
-            plateaus.push(plateau(cycles, Kind::EngineOff, blocks));
+        } else {
+            let blocks = at_rest(cycles, blocks);
+            if is_engine_off(cycles, &blocks) {
+                plateaus.push(plateau(cycles, Kind::EngineOff, blocks));
+            }
         }
     }
     plateaus
@@ -171,6 +176,23 @@ fn stretches(cycles: &Cycles, series: &[f64]) -> Vec<(Range<usize>, bool)> {
 fn joined(cycles: &Cycles, before: usize, after: usize) -> bool {
     let gap = cycles.from_s[after] - cycles.to_s[before];
     after == before + 1 && gap <= APART_S.max(cycles.to_s[before] - cycles.from_s[before])
+}
+
+/// Where both vacuums stay: a pick-up shows a start late, and a manifold empties slowly after a stop,
+/// so that the ends of a standstill hold readings of a running engine.
+fn at_rest(cycles: &Cycles, mut blocks: Range<usize>) -> Range<usize> {
+    for column in [&cycles.vac1_kpa, &cycles.vac2_kpa].into_iter().flatten() {
+        let values = &column[blocks.clone()];
+        let read = || values.iter().copied().filter(|v| v.is_finite());
+        let level = median(read());
+        let scatter = 1.4826 * median(read().map(|v| (v - level).abs()));
+        let reach = REST_KPA.max(LEAVING_SCATTERS * scatter);
+        let rests = |v: &f64| (v - level).abs() <= reach;
+        let Some(first) = values.iter().position(rests) else { continue };
+        let last = values.iter().rposition(rests).unwrap_or(first);
+        blocks = blocks.start + first..blocks.start + last + 1;
+    }
+    blocks
 }
 
 /// Engine off: standing still, and every vacuum that was measured near zero.

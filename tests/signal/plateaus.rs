@@ -191,9 +191,10 @@ fn an_engine_that_stands_is_told_from_one_that_runs() {
         assert_eq!(kinds, wanted, "{seed}: {:#?}", signal.plateaus);
         let [before, between, after] = [0, 1, 2].map(|k| &signal.plateaus[k]);
         assert!(before.to_s <= 8.2 && before.to_s > 6.5, "{before:?}");
-        // The last cycle may reach the first reading of the standing engine, the row after 31 s.
+        // The last cycle may reach the first reading of the standing engine, the row after 31 s; a
+        // block that holds readings of both, 0.16 s, belongs to neither.
         assert!(between.from_s >= 7.9 && between.to_s <= 31.03, "{between:?}");
-        assert!(after.from_s >= 30.97 && after.from_s < 31.1, "{after:?}");
+        assert!(after.from_s >= 30.97 && after.from_s < 31.2, "{after:?}");
         assert!(signal.steps.is_empty(), "{:?}", signal.steps);
     }
 }
@@ -221,4 +222,38 @@ fn settling_is_trimmed_by_the_data() {
     assert!(quick < 3.0 && quick < slow && slow < slowest, "{quick}, {slow}, {slowest} s");
     // 650 rev/min have fallen below 20 after 3.5 time constants.
     assert!(slowest > 3.5 * 2.5 - 1.0, "{slowest} s");
+}
+
+/// A pick-up shows a start half a second late and a stop at once, while the manifold fills slowly: the
+/// standstill ends where the vacuum leaves its zero, whatever the speed says.
+#[test]
+fn an_engine_off_stretch_holds_no_reading_of_a_running_engine() {
+    for seed in 0..20 {
+        let mut normal = noise(5000 + seed);
+        let time_s = clock(50.0, 40.0);
+        let runs = |t: f64| (8.0..31.0).contains(&t);
+        let shown = |t: &f64| if runs(*t) && *t > 8.5 { 850.0 + 6.0 * normal() } else { 0.0 };
+        let rpm: Vec<f64> = time_s.iter().map(shown).collect();
+        let mut vacuum = |offset: f64| {
+            let level = |t: f64| match t {
+                t if runs(t) => 57.0 * (1.0 - (-(t - 8.0) / 0.3).exp()),
+                t if t >= 31.0 => 57.0 * (-(t - 31.0) / 0.4).exp(),
+                _ => 0.0,
+            };
+            time_s.iter().map(|t| offset + level(*t) + 0.02 * normal()).collect()
+        };
+        let (one, two) = (vacuum(0.8), vacuum(-0.6));
+        let signal = prepare(track(time_s, rpm, one, two), 4);
+        let off: Vec<&Plateau> =
+            signal.plateaus.iter().filter(|p| p.kind == Kind::EngineOff).collect();
+        assert_eq!(off.len(), 2, "{seed}: {:#?}", signal.plateaus);
+        assert!(off[0].to_s <= 8.02 && off[0].to_s > 7.6, "{seed}: {:?}", off[0]);
+        // 57 kPa have fallen to the quarter of a kilopascal that counts as rest after 2.2 s.
+        assert!(off[1].from_s > 32.8 && off[1].from_s < 33.8, "{seed}: {:?}", off[1]);
+        for plateau in off {
+            let blocks = plateau.first_block..plateau.end_block;
+            let vacuum = signal.cycles.vac1_kpa.as_ref().unwrap();
+            assert!(vacuum[blocks].iter().all(|v| (v - 0.8).abs() < 0.3), "{seed}: {plateau:?}");
+        }
+    }
 }
