@@ -182,7 +182,15 @@ pub fn find(signal: &Signal, conditions: &Conditions) -> Balance {
             .collect();
         let (stretches, in_step) = (&stretches[..], &in_step[..]);
         let pair = Pair { signal, stretches, in_step, matching, prior, conditions };
-        plateaus.extend((0..zero.settings).filter_map(|setting| pair.plateau(setting)));
+        let mut running = vec![Vec::<usize>::new(); zero.settings];
+        let turning = stretches.iter().enumerate().filter(|(_, s)| s.kind == Kind::Running);
+        for (number, stretch) in turning {
+            if let Some(numbers) = running.get_mut(stretch.setting) {
+                numbers.push(number);
+            }
+        }
+        let each = running.iter().enumerate();
+        plateaus.extend(each.filter_map(|(setting, running)| pair.plateau(setting, running)));
         remarks.extend(in_step_remark(&plateaus, in_step, conditions.tolerance_kpa));
     }
     remarks.extend(idle_vacuum::remark(&plateaus, conditions));
@@ -237,9 +245,10 @@ struct Pair<'a> {
 }
 
 impl Pair<'_> {
-    fn plateau(&self, setting: usize) -> Option<PlateauBalance> {
-        let own: Vec<&Stretch> =
-            self.stretches.iter().filter(|s| s.shows_sides() && s.setting == setting).collect();
+    /// `running` are the numbers of the setting's stretches with the engine running.
+    fn plateau(&self, setting: usize, running: &[usize]) -> Option<PlateauBalance> {
+        let stretches = running.iter().map(|number| &self.stretches[*number]);
+        let own: Vec<&Stretch> = stretches.filter(|s| s.shows_sides()).collect();
         let (first, last) = (own.first()?, own.last()?);
         let time: f64 = own.iter().map(|s| s.to_s - s.from_s).sum();
         let weighted = |value: &dyn Fn(&Stretch) -> f64| {
@@ -250,7 +259,8 @@ impl Pair<'_> {
         };
         let rpm = own.iter().all(|s| s.rpm.is_some()).then(|| weighted(&|s| s.rpm.unwrap_or(0.0)));
         let difference = self.matching.difference_kpa(setting);
-        let budget = self.budget(setting, &own, difference)?;
+        let aliased = running.iter().map(|i| self.in_step[*i].u_kpa).fold(0.0, f64::max);
+        let budget = self.budget(setting, &own, difference, aliased)?;
         let (u, dof) = (budget.u, budget.dof);
         let coverage = budget.coverage_factor(LEVEL)?;
         let reach = coverage * u;
@@ -305,11 +315,18 @@ impl Pair<'_> {
         }
     }
 
-    /// Everything that makes the difference uncertain.
-    fn budget(&self, setting: usize, own: &[&Stretch], difference: f64) -> Option<Budget> {
+    /// Everything that makes the difference uncertain; `aliased` is what being in step adds, kPa.
+    fn budget(
+        &self,
+        setting: usize,
+        own: &[&Stretch],
+        difference: f64,
+        aliased: f64,
+    ) -> Option<Budget> {
         let mut components = Vec::new();
-        for (number, stretch) in self.stretches.iter().enumerate() {
-            let u = (self.matching.sensitivity(setting, number) * stretch.difference.u).abs();
+        for (number, sensitivity) in self.matching.sensitivities(setting) {
+            let stretch = &self.stretches[number];
+            let u = (sensitivity * stretch.difference.u).abs();
             let name = match stretch {
                 s if s.shows_sides() && s.setting == setting => REPEATABILITY,
                 s if s.tee => "zero of the pair: tee run",
@@ -321,9 +338,6 @@ impl Pair<'_> {
             .iter()
             .map(|s| resolution::of_difference(&self.signal.track, s.samples))
             .fold(0.0, f64::max);
-        let mine = self.stretches.iter().zip(self.in_step);
-        let mine = mine.filter(|(s, _)| s.kind == Kind::Running && s.setting == setting);
-        let aliased = mine.map(|(_, in_step)| in_step.u_kpa).fold(0.0, f64::max);
         // A gain that both sensors share scales the difference, and no swap shows it.
         let common = self.conditions.sensor_gain_limit / 3.0_f64.sqrt() / 2.0_f64.sqrt();
         let known = |name, u| Component { name, u, dof: f64::INFINITY };

@@ -159,54 +159,48 @@ pub struct Matching {
     pivot_kpa: f64,
 }
 
-/// Number of unknowns that belong to the pair: offset and gain.
-const PAIR: usize = 2;
-
 impl Matching {
     /// Solves for the pair's error and for `settings` differences; none when a setting has no
-    /// reading or a reading is not finite.
+    /// reading or a reading is not finite. The cost is linear in the number of readings.
     pub fn solve(readings: &[Reading], settings: usize, prior: &Prior) -> Option<Self> {
-        let row = |pair: [f64; PAIR], setting: Option<(usize, f64)>| {
-            let mut coefficients = vec![0.0; PAIR + settings];
-            coefficients[..PAIR].copy_from_slice(&pair);
-            if let Some((number, sign)) = setting {
-                *coefficients.get_mut(PAIR + number)? = sign;
-            }
-            Some(coefficients)
+        let of_pair = |pair: [f64; 2], value, u| Observation {
+            coefficients: pair.to_vec(),
+            own: None,
+            value,
+            u,
         };
-        let mut seen = Vec::with_capacity(readings.len() + PAIR);
-        for reading in readings {
-            let setting = match reading.state {
+        let seen = readings.iter().map(|reading| {
+            let own = match reading.state {
                 State::EngineOff | State::Tee => None,
                 State::Direct(number) => Some((number, 1.0)),
                 State::Swapped(number) => Some((number, -1.0)),
             };
-            let coefficients = row([1.0, reading.vacuum_kpa], setting)?;
             let (value, u) = (reading.difference_kpa, reading.u_kpa.max(MINUTE_KPA));
-            seen.push(Observation { coefficients, value, u });
-        }
+            Observation { own, ..of_pair([1.0, reading.vacuum_kpa], value, u) }
+        });
         let [(pivot_kpa, value, u), (_, gain, u_gain)] = prior.observations();
-        seen.push(Observation { coefficients: row([1.0, pivot_kpa], None)?, value, u });
-        seen.push(Observation { coefficients: row([0.0, 1.0], None)?, value: gain, u: u_gain });
-        Some(Matching { fit: fit(&seen)?, readings: readings.len(), pivot_kpa })
+        let known = [of_pair([1.0, pivot_kpa], value, u), of_pair([0.0, 1.0], gain, u_gain)];
+        let seen: Vec<Observation> = seen.chain(known).collect();
+        Some(Matching { fit: fit(&seen, settings)?, readings: readings.len(), pivot_kpa })
     }
 
     /// Difference of a setting, freed from the pair's error, kPa.
     pub fn difference_kpa(&self, setting: usize) -> f64 {
-        self.fit.estimate[PAIR + setting]
+        self.fit.own(setting)
     }
 
-    /// Change of a setting's difference with a reading.
-    pub fn sensitivity(&self, setting: usize, reading: usize) -> f64 {
-        self.fit.sensitivity[PAIR + setting][reading]
+    /// Numbers of the readings that move a setting's difference, rising, and its change with each.
+    pub fn sensitivities(&self, setting: usize) -> Vec<(usize, f64)> {
+        let movers = self.fit.movers(setting).into_iter().filter(|i| *i < self.readings);
+        movers.map(|i| (i, self.fit.own_sensitivity(setting, i))).collect()
     }
 
     /// Parts of a setting's standard uncertainty that the prior leaves, kPa: one a cause.
     pub fn left_by_prior(&self, setting: usize, prior: &Prior) -> Vec<Component> {
-        let row = &self.fit.sensitivity[PAIR + setting];
         // The observations of the prior are e(pivot) = a + g pivot and g.
-        let to_offset = row[self.readings];
-        let to_gain = row[self.readings] * self.pivot_kpa + row[self.readings + 1];
+        let to_offset = self.fit.own_sensitivity(setting, self.readings);
+        let to_gain =
+            to_offset * self.pivot_kpa + self.fit.own_sensitivity(setting, self.readings + 1);
         let part = |cause: &Cause| {
             let variance = to_offset * to_offset * cause.offset_variance
                 + 2.0 * to_offset * to_gain * cause.covariance

@@ -70,11 +70,12 @@ fn weighted_and_known_errors() {
         let observations: Vec<Observation> = (0..case.y.len())
             .map(|t| Observation {
                 coefficients: columns.iter().map(|c| c[t]).collect(),
+                own: None,
                 value: case.y[t],
                 u: case.u[t],
             })
             .collect();
-        let found = fit(&observations).unwrap();
+        let found = fit(&observations, 0).unwrap();
         let (values, covariance) =
             (answer.list(&format!("weighted_values_{k}")), answer.list(&format!("known_{k}")));
         for i in 0..columns.len() {
