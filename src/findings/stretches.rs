@@ -32,6 +32,8 @@ const SPIKE_KPA: f64 = 1.0;
 const SPIKE_SCATTERS: f64 = 5.0;
 /// Neighbours on each side.
 const SPIKE_NEIGHBOURS: usize = 4;
+/// Share by which a sum over a whole log may be rounded away from its true value, generously.
+const ROUNDING: f64 = 1e-6;
 /// A part between steps lasts at least this long, s.
 const LEAST_PART_S: f64 = 5.0;
 /// Hoses that come off this near a swap came off for it, s.
@@ -272,11 +274,17 @@ fn even_parts(signal: &Signal, kept: &[usize]) -> Vec<Vec<usize>> {
         return Vec::new();
     }
     let difference: Vec<f64> = kept.iter().map(|k| one[*k] - two[*k]).collect();
+    let mean = |range: &[f64]| range.iter().sum::<f64>() / range.len() as f64;
+    let matters = STEP_KPA.max(STEP_SCATTERS * summary::sd_of_neighbours(&difference));
+    // Means of parts lie no further apart than the lowest and the highest value.
+    let lowest = difference.iter().copied().fold(f64::INFINITY, f64::min);
+    let highest = difference.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    if highest - lowest < (1.0 - ROUNDING) * matters {
+        return vec![kept.to_vec()];
+    }
     let mut edges = vec![0];
     edges.extend(changes::changes(&difference));
     edges.push(kept.len());
-    let mean = |range: &[f64]| range.iter().sum::<f64>() / range.len() as f64;
-    let matters = STEP_KPA.max(STEP_SCATTERS * summary::sd_of_neighbours(&difference));
     let mut parts: Vec<std::ops::Range<usize>> = Vec::new();
     let seconds = |from: usize, end: usize| {
         signal.cycles.to_s[kept[end - 1]] - signal.cycles.from_s[kept[from]]
