@@ -10,8 +10,8 @@
 
 use crate::sample::Remark;
 use crate::signal::Signal;
-use crate::signal::aliasing::{Channel, Readings};
-use crate::statistics::regression::least_squares;
+use crate::signal::aliasing::{Channel, ORDERS, Order, Readings};
+use crate::statistics::moments::{Gathering, Moments};
 
 /// Largest amplitude of one strong order of a side's ripple that has to be reckoned with where the
 /// readings do not show it, kPa: a swing of 10 kPa (common practice, no published source).
@@ -68,69 +68,42 @@ fn retained(readings: &Readings, value: &dyn Fn(usize) -> f64, u_mean: f64, side
     let Some(r) = significant.map(|order| order.r * order.share).reduce(f64::max) else {
         return InStep::default();
     };
-    let read = |at: &usize| value(readings.rows[*at]).is_finite();
-    let kept: Vec<usize> = (0..readings.rows.len()).filter(read).collect();
-    let n = kept.len() as f64;
-    let y: Vec<f64> = kept.iter().map(|at| value(readings.rows[*at])).collect();
-    // Columns of the waves, and what the mean retains of each.
-    let mut waves: Vec<Vec<f64>> = Vec::new();
-    let mut limits = Vec::new();
-    for order in &readings.orders {
-        let (cos, sin) = kept.iter().map(|at| readings.wave(order, *at)).unzip();
-        waves.extend([cos, sin]);
-        limits.extend([(0.5 * sides).sqrt() * HIDDEN_KPA * order.share; 2]);
+    // Cosine and sine of every order, and what was read.
+    let mut gathering = Gathering::<{ 2 * ORDERS + 1 }>::default();
+    for (at, row) in readings.rows.iter().enumerate() {
+        let value = value(*row);
+        if value.is_finite() {
+            let mut both = [value; 2 * ORDERS + 1];
+            for (pair, (cos, sin)) in both.chunks_exact_mut(2).zip(readings.waves(at)) {
+                (pair[0], pair[1]) = (cos, sin);
+            }
+            gathering.add(&both);
+        }
     }
-    let retained: Vec<f64> = waves.iter().map(|wave| wave.iter().sum::<f64>() / n).collect();
+    let Some(moments) = gathering.moments() else { return InStep::default() };
+    let limit = |order: &Order| [(0.5 * sides).sqrt() * HIDDEN_KPA * order.share; 2];
+    let limits: Vec<f64> = readings.orders.iter().flat_map(limit).collect();
+    // What the mean retains of each wave.
+    let retained = &moments.means[..2 * ORDERS];
     let before = retained.iter().zip(&limits).map(|(c, u)| (c * u).powi(2)).sum::<f64>().sqrt();
-    let u_kpa = fitted(&y, &waves, &limits, &retained, u_mean).unwrap_or(before).min(before);
+    let u_kpa = fitted(&moments, &limits, retained, u_mean).unwrap_or(before).min(before);
     InStep { u_kpa, r, assumed: u_kpa > UNSEEN * before }
 }
 
 /// Root mean square of what the mean retains of the ripple, by a fit to the readings that starts from
 /// its limits; none where there is no fit.
-fn fitted(
-    y: &[f64],
-    waves: &[Vec<f64>],
-    limits: &[f64],
-    retained: &[f64],
-    u_mean: f64,
-) -> Option<f64> {
-    let n = y.len();
-    // What is known beforehand enters as one observation more of every coefficient.
-    let padded = |wave: Option<(usize, &Vec<f64>)>| {
-        let mut column = wave.map_or_else(|| vec![1.0; n], |(_, wave)| wave.clone());
-        column.resize(n + waves.len(), 0.0);
-        if let Some((number, _)) = wave {
-            column[n + number] = 1.0;
-        }
-        column
-    };
-    let columns: Vec<Vec<f64>> = std::iter::once(padded(None))
-        .chain(waves.iter().enumerate().map(|w| padded(Some(w))))
-        .collect();
-    let columns: Vec<&[f64]> = columns.iter().map(Vec::as_slice).collect();
-    let mut seen = y.to_vec();
-    seen.resize(n + waves.len(), 0.0);
+fn fitted(moments: &Moments, limits: &[f64], retained: &[f64], u_mean: f64) -> Option<f64> {
     // Slow noise looks like a ripple that drifts past: the scatter of the mean says how much there is.
-    let slow = n as f64 * u_mean * u_mean;
-    let mut scatter = slow.max(f64::MIN_POSITIVE);
-    let mut found = None;
-    for _ in 0..ROUNDS {
-        let of_limits = limits.iter().map(|u| (u * u).recip());
-        let weights: Vec<f64> = std::iter::repeat_n(scatter.recip(), n).chain(of_limits).collect();
-        let fit = least_squares(&seen, &columns, Some(&weights)).ok()?;
-        let left = |t: usize| {
-            let fitted: f64 = columns.iter().zip(&fit.coefficients).map(|(c, b)| c[t] * b).sum();
-            (y[t] - fitted).powi(2)
-        };
-        scatter = slow.max((0..n).map(left).sum::<f64>() / n as f64).max(f64::MIN_POSITIVE);
-        found = Some(fit);
+    let n = moments.rows as f64;
+    let slow = (n * u_mean * u_mean).max(f64::MIN_POSITIVE);
+    let mut fit = moments.regress(limits, slow)?;
+    for _ in 1..ROUNDS {
+        fit = moments.regress(limits, slow.max(fit.residual_squares / n))?;
     }
-    let fit = found?;
-    let bias: f64 = fit.coefficients[1..].iter().zip(retained).map(|(b, c)| b * c).sum();
+    let bias: f64 = fit.values.iter().zip(retained).map(|(b, c)| b * c).sum();
     let mut variance = 0.0;
-    for (row, a) in fit.cofactors[1..].iter().zip(retained) {
-        variance += row[1..].iter().zip(retained).map(|(cell, b)| a * cell * b).sum::<f64>();
+    for (row, a) in fit.covariance.iter().zip(retained) {
+        variance += row.iter().zip(retained).map(|(cell, b)| a * cell * b).sum::<f64>();
     }
     Some(variance.max(0.0).sqrt().hypot(bias)).filter(|u| u.is_finite())
 }

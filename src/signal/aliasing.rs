@@ -31,7 +31,7 @@ const COARSEST_RPM: f64 = 10.0;
 const MOST_SPEEDS: f64 = 64.0;
 /// Orders looked at: readings fewer than [`FAST`] a cycle cannot be in step with any that matters
 /// beyond.
-const ORDERS: usize = 8;
+pub const ORDERS: usize = 8;
 /// Strokes that fill a cycle.
 const STROKES: usize = 4;
 
@@ -122,7 +122,7 @@ fn share(order: usize, a_side: usize) -> f64 {
 pub struct Readings {
     /// Row of every reading.
     pub rows: Vec<usize>,
-    /// The orders that a ripple can have.
+    /// The orders that a ripple can have, from 1 to [`ORDERS`].
     pub orders: Vec<Order>,
     /// Engine phase, cycles, and time from the middle, s.
     phase: Vec<f64>,
@@ -148,10 +148,21 @@ impl Readings {
         }
     }
 
-    /// Cosine and sine of an order at reading number `at`.
-    pub fn wave(&self, order: &Order, at: usize) -> (f64, f64) {
-        let (sin, cos) = self.angle(order.order, order.more_rpm, at).sin_cos();
-        (cos, sin)
+    /// Cosine and sine of every order at reading number `at`.
+    pub fn waves(&self, at: usize) -> [(f64, f64); ORDERS] {
+        let (sin, cos) = (TAU * self.phase[at]).sin_cos();
+        let (mut waves, mut power) = ([(1.0, 0.0); ORDERS], (1.0, 0.0));
+        for (wave, order) in waves.iter_mut().zip(&self.orders) {
+            // Order `m` turns as the `m`-th power of the first, at the speed of the log.
+            power = (power.0 * cos - power.1 * sin, power.0 * sin + power.1 * cos);
+            *wave = if order.more_rpm == 0.0 {
+                power
+            } else {
+                let (sin, cos) = self.angle(order.order, order.more_rpm, at).sin_cos();
+                (cos, sin)
+            };
+        }
+        waves
     }
 
     fn angle(&self, order: usize, more_rpm: f64, at: usize) -> f64 {

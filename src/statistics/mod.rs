@@ -7,6 +7,7 @@ pub mod decision;
 pub mod known_errors;
 mod level_noise;
 mod lowband;
+pub mod moments;
 pub mod multiple;
 mod partition;
 pub mod regression;
