@@ -32,6 +32,8 @@ const MOST_SPEEDS: f64 = 64.0;
 /// Orders looked at: readings fewer than [`FAST`] a cycle cannot be in step with any that matters
 /// beyond.
 pub const ORDERS: usize = 8;
+/// Readings turned side by side.
+const LANES: usize = 4;
 /// Strokes that fill a cycle.
 const STROKES: usize = 4;
 
@@ -90,6 +92,7 @@ impl Channel<'_> {
             (found.phase, found.time_s) = (own(&found.phase), own(&found.time_s));
             found.rows = rows.iter().map(|row| *row as usize).collect();
         }
+        found.turn = found.phase.iter().map(|phase| (TAU * phase).sin_cos()).collect();
         let a_side = (self.cylinders as usize / 2).clamp(1, STROKES);
         let doubt = speed_doubt(rpm);
         let as_logged = found.resultants();
@@ -127,6 +130,8 @@ pub struct Readings {
     /// Engine phase, cycles, and time from the middle, s.
     phase: Vec<f64>,
     time_s: Vec<f64>,
+    /// Sine and cosine of the phase.
+    turn: Vec<(f64, f64)>,
 }
 
 impl Readings {
@@ -144,13 +149,14 @@ impl Readings {
             rows: (from..from + time.len()).collect(),
             orders: Vec::new(),
             phase,
+            turn: Vec::new(),
             time_s: time.iter().map(|t| t - middle).collect(),
         }
     }
 
     /// Cosine and sine of every order at reading number `at`.
     pub fn waves(&self, at: usize) -> [(f64, f64); ORDERS] {
-        let (sin, cos) = (TAU * self.phase[at]).sin_cos();
+        let (sin, cos) = self.turn[at];
         let (mut waves, mut power) = ([(1.0, 0.0); ORDERS], (1.0, 0.0));
         for (wave, order) in waves.iter_mut().zip(&self.orders) {
             // Order `m` turns as the `m`-th power of the first, at the speed of the log.
@@ -172,16 +178,27 @@ impl Readings {
     /// Resultant lengths of all orders at the speed of the log: order `m` turns as the `m`-th power of
     /// the first.
     fn resultants(&self) -> [f64; ORDERS] {
-        let mut sums = [(0.0, 0.0); ORDERS];
-        for phase in &self.phase {
-            let (sin, cos) = (TAU * phase).sin_cos();
-            let mut wave = (1.0, 0.0);
-            for sum in &mut sums {
-                wave = (wave.0 * cos - wave.1 * sin, wave.0 * sin + wave.1 * cos);
-                *sum = (sum.0 + wave.0, sum.1 + wave.1);
+        let (mut east, mut north) = ([[0.0; LANES]; ORDERS], [[0.0; LANES]; ORDERS]);
+        for turn in self.turn.chunks(LANES) {
+            // A reading a lane; lanes without one stay at zero.
+            let (mut sin, mut cos) = ([0.0; LANES], [0.0; LANES]);
+            for (lane, turn) in turn.iter().enumerate() {
+                (sin[lane], cos[lane]) = *turn;
+            }
+            let (mut x, mut y) = (cos, sin);
+            for order in 0..ORDERS {
+                for lane in 0..LANES {
+                    east[order][lane] += x[lane];
+                    north[order][lane] += y[lane];
+                    let turned = x[lane] * cos[lane] - y[lane] * sin[lane];
+                    y[lane] = x[lane] * sin[lane] + y[lane] * cos[lane];
+                    x[lane] = turned;
+                }
             }
         }
-        sums.map(|(east, north): (f64, f64)| east.hypot(north) / self.phase.len().max(1) as f64)
+        let sum = |lanes: &[f64; LANES]| lanes.iter().sum::<f64>();
+        let n = self.turn.len().max(1) as f64;
+        std::array::from_fn(|order| sum(&east[order]).hypot(sum(&north[order])) / n)
     }
 
     /// `as_logged` is the resultant length at the speed of the log.
