@@ -7,6 +7,8 @@ use crate::statistics::summary;
 const LOOK: usize = 4000;
 /// Noise of this many steps makes the average free of them (dither).
 const DITHER: f64 = 0.5;
+/// Values this near are one, kPa.
+const SAME_KPA: f64 = 1e-9;
 /// Steps to which readings are rounded, kPa: what a reading that never changes may lie on.
 const ROUND_KPA: [f64; 10] = [1.0, 0.5, 0.2, 0.1, 0.05, 0.02, 0.01, 0.005, 0.002, 0.001];
 
@@ -19,43 +21,62 @@ pub fn of_difference(track: &Track, (from, to): (usize, usize)) -> f64 {
     let sides = [&track.vac1_kpa, &track.vac2_kpa].map(|side| side.as_deref().unwrap_or_default());
     let stretches = sides.map(|side| Values::of(&side[from.min(side.len())..to.min(side.len())]));
     let elsewhere = || {
-        let learnt = sides.map(Values::of).into_iter().filter(|v| v.sorted.len() > 2);
+        let learnt = sides.map(Values::of).into_iter().filter(|v| v.sorted().len() > 2);
         let round = || stretches.iter().filter_map(Values::round_step);
         let step = learnt.filter_map(|v| v.step()).reduce(f64::min);
         step.or_else(|| round().reduce(f64::min)).unwrap_or(0.0)
     };
-    let undithered = |values: &Values| match values.step() {
-        Some(step) if values.sd < DITHER * step => step,
-        Some(_) => 0.0,
-        None => elsewhere(),
+    let undithered = |values: &Values| {
+        if values.clearly_dithered() {
+            return 0.0;
+        }
+        match values.step() {
+            Some(step) if values.sd < DITHER * step => step,
+            Some(_) => 0.0,
+            None => elsewhere(),
+        }
     };
     stretches.iter().map(|v| undithered(v).powi(2) / 12.0).sum::<f64>().sqrt()
 }
 
-/// Distinct values of the first readings of a channel, and their scatter.
+/// The first readings of a channel, and their scatter.
 struct Values {
-    sorted: Vec<f64>,
+    read: Vec<f64>,
     sd: f64,
 }
 
 impl Values {
     fn of(column: &[f64]) -> Self {
         let read = column.iter().copied().filter(|v| v.is_finite());
-        let mut sorted: Vec<f64> = read.take(LOOK).collect();
-        let sd = summary::sd(&sorted).unwrap_or(0.0);
+        let read: Vec<f64> = read.take(LOOK).collect();
+        let sd = summary::sd(&read).unwrap_or(0.0);
+        Values { read, sd }
+    }
+
+    /// Distinct values, rising.
+    fn sorted(&self) -> Vec<f64> {
+        let mut sorted = self.read.clone();
         sorted.sort_by(f64::total_cmp);
-        sorted.dedup_by(|a, b| (*a - *b).abs() <= 1e-9);
-        Values { sorted, sd }
+        sorted.dedup_by(|a, b| (*a - *b).abs() <= SAME_KPA);
+        sorted
+    }
+
+    /// Dithered by what two readings in a row show already: the step is no larger than any gap.
+    fn clearly_dithered(&self) -> bool {
+        let gaps = self.read.windows(2).map(|pair| (pair[0] - pair[1]).abs());
+        let nearest = gaps.filter(|gap| *gap > SAME_KPA).fold(f64::INFINITY, f64::min);
+        self.sd >= DITHER * (nearest + SAME_KPA)
     }
 
     /// Smallest gap between them; none of one value.
     fn step(&self) -> Option<f64> {
-        self.sorted.windows(2).map(|pair| pair[1] - pair[0]).reduce(f64::min)
+        self.sorted().windows(2).map(|pair| pair[1] - pair[0]).reduce(f64::min)
     }
 
     /// Coarsest round step on which a single value lies.
     fn round_step(&self) -> Option<f64> {
-        let value = self.sorted.first()?;
+        let sorted = self.sorted();
+        let value = sorted.first()?;
         let on = |step: &f64| (value / step - (value / step).round()).abs() < 1e-6;
         ROUND_KPA.into_iter().find(on)
     }
