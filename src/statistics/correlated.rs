@@ -12,25 +12,37 @@
 //!    (restricted) likelihood, each gives a weighted least-squares fit with Student's t, and the
 //!    interval is that of the mixture.
 //!
+//! Where one even wave runs through the series, step 2 would leave a short record next to nothing: 15 s
+//! hold four waves of an idle that hunts every 4 s. Its cosine and sine (frequency found by
+//! [`super::wave`]) are then fitted beside the level as two columns more, and the band passes over
+//! it. To fit is not to subtract: what the wave's size and phase leave uncertain stays in the
+//! interval. Where the band still ends below the wave, it was a resonance of finite width, no two of
+//! its waves alike, and step 2 stands as it is.
+//!
 //! With the corner far away the mean has the equal-weighted cosine estimate with Student's t
 //! (Lazarus, Lewis, Stock and Watson 2018, Journal of Business and Economic Statistics 36:541);
 //! to meet strong autocorrelation by a likelihood of low-frequency coefficients is Mueller's idea
 //! (2014, the same journal 32:311). Both from memory. Newey-West, batch means, plain cosines and
 //! autoregressions of selected order were tried beside it: `tests/coverage/README.md` has the table.
 
-use super::lowband::{self, Component};
+use super::lowband::{self, Component, Matched};
 use super::regression::{RegressionError, least_squares};
-use super::{student, summary};
+use super::{student, summary, wave};
 
 /// Most cosine coefficients used for a mean.
 pub const MEAN_BAND: usize = 64;
 /// Most cosine coefficients used for a regression, whose columns may have sharp edges.
 pub const FIT_BAND: usize = 128;
 
+/// Most periods of a wave that is fitted beside a mean: two cosine coefficients each, so that the
+/// wave lies within the band. With more of them the band below it is long enough.
+const WAVE_PERIODS: f64 = 60.0;
+
 /// A mean with its interval.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct MeanInterval {
-    /// Arithmetic mean, in the unit of the series.
+    /// Arithmetic mean, in the unit of the series; where a wave runs through it, the level beside
+    /// that wave, which a part of a wave at the end of the record does not shift.
     pub mean: f64,
     /// Standard uncertainty of the mean: with `dof` and Student's t it gives the interval.
     pub u: f64,
@@ -42,7 +54,7 @@ pub struct MeanInterval {
     pub high: f64,
     /// Values in the series.
     pub n: usize,
-    /// Independent values that would give the same `u`; above `n` where neighbours alternate,
+    /// Independent values of the same scatter that would give the same `u`; above `n` where neighbours alternate,
     /// as in hunting, and 1 for a series that never changes.
     pub n_effective: f64,
 }
@@ -75,7 +87,12 @@ pub fn mean_interval(x: &[f64], level: f64) -> Option<MeanInterval> {
     let wave = lowband::cosines(&scaled, lowband::coefficients_to_see(MEAN_BAND, n));
     let power: Vec<f64> = wave.iter().map(|c| c * c).collect();
     let band = lowband::band(&power, MEAN_BAND, 0);
-    let m = lowband::matched(&mean_components(&power[..=band], n), band as f64)?;
+    let cut_short = band < MEAN_BAND.min(power.len() - 1);
+    let m = match cut_short.then(|| beside_a_wave(&scaled)).flatten() {
+        Some(level) => level,
+        None => lowband::matched(&mean_components(&power[..=band], n), band as f64)?,
+    };
+    let mean = mean + m.centre * sd;
     let half = student::coverage_factor(level, m.dof)? * m.u * sd;
     Some(MeanInterval {
         mean,
@@ -86,6 +103,18 @@ pub fn mean_interval(x: &[f64], level: f64) -> Option<MeanInterval> {
         n,
         n_effective: 1.0 / (m.u * m.u),
     })
+}
+
+/// The level of a series of mean zero beside one wave that runs through it, the fit of
+/// `level + a cos + b sin`; `None` where there is no such wave.
+fn beside_a_wave(x: &[f64]) -> Option<Matched> {
+    let periods = wave::strongest(x, WAVE_PERIODS)?;
+    let ones = vec![1.0; x.len()];
+    let [cosine, sine] = wave::columns(periods, x.len());
+    let fit = fit(x, &[&ones, &cosine, &sine]).ok()?;
+    // Where the band still ends below it, what runs through the series is no even wave.
+    let level = (fit.band as f64 > 2.0 * periods).then(|| fit.coefficient(0))??;
+    Some(Matched { centre: level.value, u: level.u, dof: level.dof })
 }
 
 /// The regression of [`fit`] on a constant, in closed form: coefficient 0 is the mean, the others

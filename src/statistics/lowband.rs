@@ -27,29 +27,38 @@ pub(super) fn coefficients_to_see(limit: usize, n: usize) -> usize {
     reach.min(3 * n / 4).clamp(1, n - 1)
 }
 
+/// Frequencies worked on side by side.
+pub(super) const LANES: usize = 8;
+
+/// Sums of `x[t] cos(a (t + 1/2))` and of `x[t] sin(a (t + 1/2))` for the angles `a` of all lanes.
+#[inline]
+pub(super) fn turned_sums(x: &[f64], angles: [f64; LANES]) -> ([f64; LANES], [f64; LANES]) {
+    // A frequency a lane, each turned by its own angle from value to value: no call to cos inside the
+    // loop, and independent chains for the processor.
+    let (turn_sin, turn_cos) = (angles.map(f64::sin), angles.map(f64::cos));
+    let mut sin = angles.map(|a| (0.5 * a).sin());
+    let mut cos = angles.map(|a| (0.5 * a).cos());
+    let (mut even, mut odd) = ([0.0f64; LANES], [0.0f64; LANES]);
+    for value in x {
+        for lane in 0..LANES {
+            even[lane] += value * cos[lane];
+            odd[lane] += value * sin[lane];
+            let turned = cos[lane] * turn_cos[lane] - sin[lane] * turn_sin[lane];
+            sin[lane] = sin[lane] * turn_cos[lane] + cos[lane] * turn_sin[lane];
+            cos[lane] = turned;
+        }
+    }
+    (even, odd)
+}
+
 /// Coefficients 0 to `highest` of the orthonormal cosine transform (DCT-II) of `x`.
 pub(super) fn cosines(x: &[f64], highest: usize) -> Vec<f64> {
-    const LANES: usize = 8;
     let n = x.len() as f64;
     let mut all = Vec::with_capacity(highest + 1 + LANES);
     for first in (0..=highest).step_by(LANES) {
-        // A cosine a lane, each turned by its own angle from sample to sample: no call to cos
-        // inside the loop, and eight independent chains for the processor.
         let angle = |lane: usize| std::f64::consts::PI * (first + lane) as f64 / n;
-        let turn_sin: [f64; LANES] = std::array::from_fn(|i| angle(i).sin());
-        let turn_cos: [f64; LANES] = std::array::from_fn(|i| angle(i).cos());
-        let mut sin: [f64; LANES] = std::array::from_fn(|i| (0.5 * angle(i)).sin());
-        let mut cos: [f64; LANES] = std::array::from_fn(|i| (0.5 * angle(i)).cos());
-        let mut sums = [0.0f64; LANES];
-        for value in x {
-            for lane in 0..LANES {
-                sums[lane] += value * cos[lane];
-                let turned = cos[lane] * turn_cos[lane] - sin[lane] * turn_sin[lane];
-                sin[lane] = sin[lane] * turn_cos[lane] + cos[lane] * turn_sin[lane];
-                cos[lane] = turned;
-            }
-        }
-        all.extend(sums.iter().map(|sum| sum * (2.0 / n).sqrt()));
+        let (even, _) = turned_sums(x, std::array::from_fn(angle));
+        all.extend(even.iter().map(|sum| sum * (2.0 / n).sqrt()));
     }
     all.truncate(highest + 1);
     all[0] *= std::f64::consts::FRAC_1_SQRT_2;

@@ -15,3 +15,4 @@ pub mod robust;
 pub mod student;
 pub mod summary;
 pub mod uncertainty;
+mod wave;
