@@ -275,6 +275,9 @@ pub fn fit_in_band(y: &[f64], columns: &[&[f64]], band: usize) -> Result<Fit, Re
 #[cfg(test)]
 mod tests {
     use super::*;
+    use rand::{Rng, SeedableRng};
+    use rand_pcg::Pcg64;
+    use std::f64::consts::TAU;
 
     #[test]
     fn two_values_give_a_wide_interval_and_one_gives_none() {
@@ -305,6 +308,22 @@ mod tests {
         let (a, b) = (mean_interval(&x, 0.9).unwrap(), mean_interval(&huge, 0.9).unwrap());
         assert!((b.u / a.u / 1e100 - 1.0).abs() < 1e-9);
         assert!((b.dof / a.dof - 1.0).abs() < 1e-6);
+    }
+
+    #[test]
+    fn a_part_of_a_wave_does_not_shift_the_level() {
+        let mut random = Pcg64::seed_from_u64(8);
+        let noise: Vec<f64> = (0..106).map(|_| random.random_range(-0.5..0.5)).collect();
+        let wave = |t: usize| 8.0 * (TAU * 3.73 * (t as f64 + 0.5) / 106.0).sin();
+        let x: Vec<f64> = (0..106).map(|t| 850.0 + wave(t) + noise[t]).collect();
+        let plain = summary::mean(&x).unwrap();
+        let m = mean_interval(&x, 0.95).unwrap();
+        assert!((plain - 850.0).abs() > 0.3, "{plain}");
+        assert!(m.low < 850.0 && m.high > 850.0 && (m.mean - 850.0).abs() < 0.1, "{m:?}");
+        assert!(m.high - m.low < 0.5, "{m:?}");
+        // Without the wave the mean is the arithmetic one.
+        let calm: Vec<f64> = (0..106).map(|t| 850.0 + noise[t]).collect();
+        assert_eq!(mean_interval(&calm, 0.95).unwrap().mean, summary::mean(&calm).unwrap());
     }
 
     #[test]
