@@ -37,6 +37,9 @@ pub const FIT_BAND: usize = 128;
 /// Most periods of a wave that is fitted beside a mean: two cosine coefficients each, so that the
 /// wave lies within the band. With more of them the band below it is long enough.
 const WAVE_PERIODS: f64 = 60.0;
+/// A series of twice as many values or more is fitted by the means of neighbours, so many or a little
+/// more: still a few dozen for each period, and the low frequencies are all that the fit looks at.
+const WAVE_VALUES: usize = 2048;
 
 /// A mean with its interval.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -108,6 +111,9 @@ pub fn mean_interval(x: &[f64], level: f64) -> Option<MeanInterval> {
 /// The level of a series of mean zero beside one wave that runs through it, the fit of
 /// `level + a cos + b sin`; `None` where there is no such wave.
 fn beside_a_wave(x: &[f64]) -> Option<Matched> {
+    let together = (x.len() / WAVE_VALUES).max(1);
+    let means = x.chunks_exact(together).map(|c| c.iter().sum::<f64>() / together as f64);
+    let x = &means.collect::<Vec<f64>>()[..];
     let periods = wave::strongest(x, WAVE_PERIODS)?;
     let ones = vec![1.0; x.len()];
     let [cosine, sine] = wave::columns(periods, x.len());
@@ -321,6 +327,12 @@ mod tests {
         assert!((plain - 850.0).abs() > 0.3, "{plain}");
         assert!(m.low < 850.0 && m.high > 850.0 && (m.mean - 850.0).abs() < 0.1, "{m:?}");
         assert!(m.high - m.low < 0.5, "{m:?}");
+        // A long series is fitted by the means of neighbours.
+        let wave = |t: usize| 8.0 * (TAU * 3.73 * (t as f64 + 0.5) / 9001.0).sin();
+        let long: Vec<f64> =
+            (0..9001).map(|t| 850.0 + wave(t) + random.random_range(-0.5..0.5)).collect();
+        let m = mean_interval(&long, 0.95).unwrap();
+        assert!((m.mean - 850.0).abs() < 0.02 && m.high - m.low < 0.05, "{m:?}");
         // Without the wave the mean is the arithmetic one.
         let calm: Vec<f64> = (0..106).map(|t| 850.0 + noise[t]).collect();
         assert_eq!(mean_interval(&calm, 0.95).unwrap().mean, summary::mean(&calm).unwrap());

@@ -9,8 +9,8 @@
 //! periods a record, whose main lobe reaches two of these to either side and whose side lobes fall
 //! by 18 dB an octave (Harris 1978, Proceedings of the IEEE 66:51, from memory). The peak has to
 //! stand out of what lies beside its main lobe. From its place the frequency is found by least
-//! squares (Gauss and Newton): what a wave leaves behind that is fitted off its frequency by `d`
-//! periods a record is `pi d / sqrt 3` of it, and of a strong wave that is more than the noise.
+//! squares (Gauss and Newton), since the window takes away the ends of the record, where it shows
+//! best: of a wave fitted `d` periods a record off its frequency `pi d / sqrt 3` stays behind.
 
 use super::lowband::{LANES, turned_sums};
 use super::regression::least_squares;
