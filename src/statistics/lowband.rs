@@ -30,9 +30,12 @@ pub(super) fn coefficients_to_see(limit: usize, n: usize) -> usize {
 /// Frequencies worked on side by side.
 pub(super) const LANES: usize = 8;
 
-/// Sums of `x[t] cos(a (t + 1/2))` and of `x[t] sin(a (t + 1/2))` for the angles `a` of all lanes.
-#[inline]
-pub(super) fn turned_sums(x: &[f64], angles: [f64; LANES]) -> ([f64; LANES], [f64; LANES]) {
+/// Sums of `x[t] cos(a (t + 1/2))` and, where `BOTH` are asked for, of `x[t] sin(a (t + 1/2))`, for the
+/// angles `a` of all lanes.
+pub(super) fn turned_sums<const BOTH: bool>(
+    x: &[f64],
+    angles: [f64; LANES],
+) -> ([f64; LANES], [f64; LANES]) {
     // A frequency a lane, each turned by its own angle from value to value: no call to cos inside the
     // loop, and independent chains for the processor.
     let (turn_sin, turn_cos) = (angles.map(f64::sin), angles.map(f64::cos));
@@ -42,7 +45,9 @@ pub(super) fn turned_sums(x: &[f64], angles: [f64; LANES]) -> ([f64; LANES], [f6
     for value in x {
         for lane in 0..LANES {
             even[lane] += value * cos[lane];
-            odd[lane] += value * sin[lane];
+            if BOTH {
+                odd[lane] += value * sin[lane];
+            }
             let turned = cos[lane] * turn_cos[lane] - sin[lane] * turn_sin[lane];
             sin[lane] = sin[lane] * turn_cos[lane] + cos[lane] * turn_sin[lane];
             cos[lane] = turned;
@@ -57,7 +62,7 @@ pub(super) fn cosines(x: &[f64], highest: usize) -> Vec<f64> {
     let mut all = Vec::with_capacity(highest + 1 + LANES);
     for first in (0..=highest).step_by(LANES) {
         let angle = |lane: usize| std::f64::consts::PI * (first + lane) as f64 / n;
-        let (even, _) = turned_sums(x, std::array::from_fn(angle));
+        let (even, _) = turned_sums::<false>(x, std::array::from_fn(angle));
         all.extend(even.iter().map(|sum| sum * (2.0 / n).sqrt()));
     }
     all.truncate(highest + 1);

@@ -91,7 +91,7 @@ fn periodogram(x: &[f64], last: usize) -> Vec<f64> {
     let mut all = Vec::with_capacity(last + 1 + LANES);
     for first in (0..=last).step_by(LANES) {
         let angle = |lane: usize| TAU * (first + lane) as f64 / STEPS as f64 / n;
-        let (even, odd) = turned_sums(&seen, std::array::from_fn(angle));
+        let (even, odd) = turned_sums::<true>(&seen, std::array::from_fn(angle));
         all.extend(even.iter().zip(odd).map(|(even, odd)| even * even + odd * odd));
     }
     all.truncate(last + 1);
