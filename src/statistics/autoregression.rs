@@ -50,12 +50,14 @@ impl Autoregression {
     /// `x[t] - sum of phi_k x[t-k]` for every `t` that has a full past.
     pub fn whiten(&self, x: &[f64]) -> Vec<f64> {
         let order = self.phi.len();
-        x.windows(order + 1)
-            .map(|w| {
-                let past = w[..order].iter().rev();
-                w[order] - self.phi.iter().zip(past).map(|(p, v)| p * v).sum::<f64>()
-            })
-            .collect()
+        let Some(count) = x.len().checked_sub(order) else { return Vec::new() };
+        // A lag at a time over the whole series: a loop that the processor runs in lanes.
+        let mut white = x[order..].to_vec();
+        for (lag, phi) in (1..).zip(&self.phi) {
+            let past = &x[order - lag..order - lag + count];
+            white.iter_mut().zip(past).for_each(|(w, v)| *w -= phi * v);
+        }
+        white
     }
 }
 
