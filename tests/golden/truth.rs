@@ -65,14 +65,27 @@ pub fn matched(log: &str, found: &Value, truth: &Value) -> Vec<(Value, Vec<Value
     matched
 }
 
-/// The difference on every plateau beside the true one, averaged over the stretches in it.
+/// The difference on every plateau beside the true one, averaged over the seconds that the plateau
+/// holds: a real difference wanders a little, and the plateau says nothing of what lies outside it.
 pub fn differences(log: &str, found: &Value, truth: &Value) -> Vec<Held> {
     matched(log, found, truth)
         .iter()
         .map(|(plateau, stretches)| {
-            let sum: f64 = stretches.iter().map(|s| s["difference_kpa"].as_f64().unwrap()).sum();
+            let (from, to) = (number(plateau, "from_s"), number(plateau, "to_s"));
+            let mut held = Vec::new();
+            for stretch in stretches {
+                let seconds = stretch["difference_each_s_kpa"].as_array().unwrap();
+                for (k, difference) in seconds.iter().enumerate() {
+                    let middle = number(stretch, "from_s") + k as f64 + 0.5;
+                    if (from..to).contains(&middle) {
+                        held.push(difference.as_f64().unwrap());
+                    }
+                }
+            }
+            assert!(!held.is_empty(), "{log}: no whole second of {plateau} is known");
             let what = format!("{log}: difference at {} rev/min", plateau["rpm"]);
-            Held::new(what, sum / stretches.len() as f64, plateau, ["low_kpa", "high_kpa"])
+            let mean = held.iter().sum::<f64>() / held.len() as f64;
+            Held::new(what, mean, plateau, ["low_kpa", "high_kpa"])
         })
         .collect()
 }

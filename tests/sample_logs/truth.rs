@@ -82,6 +82,7 @@ pub fn balance(
             "vac1_kpa": rounded(means.vac_kpa[0]),
             "vac2_kpa": rounded(means.vac_kpa[1]),
             "difference_kpa": rounded(means.difference_kpa),
+            "difference_each_s_kpa": each_second(recording, stretch),
             "verdict": balance_verdict(means.difference_kpa, settles),
         }));
     }
@@ -91,6 +92,18 @@ pub fn balance(
         "plateaus": plateaus,
         "verdict": balance_verdict(worst, settles),
     })
+}
+
+/// The true difference in every whole second of a stretch: a plateau may hold a part of it.
+fn each_second(recording: &Recording, stretch: &Stretch) -> Vec<Value> {
+    let seconds = 0..(stretch.to_s - stretch.from_s) as u32;
+    seconds
+        .map(|k| {
+            let from = stretch.from_s + f64::from(k);
+            let means = recording.truth.mean(Seconds(from), Seconds(from + 1.0));
+            rounded(means.expect("the second lies in the log").difference_kpa)
+        })
+        .collect()
 }
 
 /// Entry of a tee run: what the two sensors differ by where the mean of their readings is so much.
