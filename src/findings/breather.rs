@@ -151,7 +151,9 @@ fn pooled(fit: &CapFit) -> Option<(f64, f64, f64)> {
     let mut components = vec![Component { name: "fit", u: fit.u_mean_rpm, dof: fit.dof }];
     if fit.drops.len() > 1 {
         let variance = fit.drops.iter().map(|d| (d.rpm - drop).powi(2)).sum::<f64>() / (n - 1.0);
-        let own = fit.drops.iter().map(|d| d.u_rpm.powi(2)).sum::<f64>() / n;
+        // What the openings share moves them together and parts none from the others.
+        let own = fit.drops.iter().map(|d| d.u_rpm.powi(2)).sum::<f64>();
+        let own = ((own - n * fit.u_mean_rpm.powi(2)) / (n - 1.0)).max(0.0);
         let between = ((variance - own).max(0.0) / n).sqrt();
         components.push(Component { name: "between repeats", u: between, dof: n - 1.0 });
     }
@@ -164,7 +166,7 @@ fn pooled(fit: &CapFit) -> Option<(f64, f64, f64)> {
 fn judge(signal: &Signal, fit: &CapFit, threshold: f64) -> Option<Breather> {
     let (drop, low, high) = pooled(fit)?;
     let marked = fit.openings.iter().any(|o| o.from == TimesFrom::Mark);
-    if !marked && low <= 0.0 {
+    if !marked && low <= LEAST_UNMARKED_DROP * threshold {
         return Some(nothing(threshold, openings::sentence(NoOpening::OnlyUnreturned)));
     }
     let crank = crankcase::find(signal, fit);
@@ -191,7 +193,7 @@ fn judge(signal: &Signal, fit: &CapFit, threshold: f64) -> Option<Breather> {
         verdict,
         say: doubt.map_or_else(|| say(verdict, &numbers), |doubt| doubt.say(&numbers)),
         causes: causes(verdict),
-        remarks: unconfirmed(fit).into_iter().collect(),
+        remarks: unconfirmed(fit).into_iter().chain(other_loads(fit)).collect(),
         curve: fit.curve.clone(),
     })
 }
@@ -223,6 +225,8 @@ enum Doubt {
     NotIdle,
     /// One dip that nobody marked.
     OneUnmarked,
+    /// The speed steps for another reason, and no repeat tells that step from the drop.
+    OtherLoad,
     /// The speed falls and the vacuum does not: the throttle moved, or an idle control answered.
     VacuumRises,
 }
@@ -237,6 +241,8 @@ fn doubt(fit: &CapFit, drop: f64) -> Option<Doubt> {
         Some(Doubt::OneUnmarked)
     } else if !marked && drop > 0.0 && fit.vacuum_change_kpa.is_none_or(|change| change > 0.0) {
         Some(Doubt::VacuumRises)
+    } else if !fit.loads.is_empty() && fit.openings.len() == 1 {
+        Some(Doubt::OtherLoad)
     } else {
         None
     }
@@ -257,6 +263,9 @@ impl Doubt {
                 "Not settled: the speed dips once by {:.0} rev/min and comes back, but no mark says that it was the cap, and a fan or a lamp does the same; {repeat}.",
                 n.drop
             ),
+            Doubt::OtherLoad => format!(
+                "Not settled: the speed steps near the only opening for another reason, such as a fan or a lamp; with those off, {repeat}."
+            ),
             Doubt::VacuumRises => format!(
                 "Not settled: the speed dips and comes back, but the manifold vacuum does not fall with it as it does when the cap comes off; {repeat}."
             ),
@@ -274,6 +283,15 @@ fn unconfirmed(fit: &CapFit) -> Option<Remark> {
     })
 }
 
+/// Steps of the speed that are not the cap's.
+fn other_loads(fit: &CapFit) -> Option<Remark> {
+    let text = "the speed steps where no cap was moved: a fan or a lamp does that; it is taken out, and costs certainty";
+    (!fit.loads.is_empty()).then(|| Remark::new("other_load", fit.loads.len(), &fit.loads, text))
+}
+
+/// What nobody marked is a drop only when it is more than this share of the smallest drop that
+/// counts, beyond doubt: a smaller one could not prove anything either.
+const LEAST_UNMARKED_DROP: f64 = 0.5;
 /// Fewest unmarked dips that make a cap test.
 const LEAST_UNMARKED: usize = 2;
 

@@ -1,0 +1,281 @@
+//! One fit through the openings of the filler.
+//!
+//! ```text
+//! n(t) = a + b t - sum_k D_k r(t; answer, off_k, on_k) + other loads + correlated noise
+//! r    = 0 before off_k, rises to 1 while open as the engine answers, falls back after on_k
+//! ```
+//!
+//! The baseline may drift, every opening has its own drop, the engine's answer is common to all. The
+//! edges are refined, as people press late. The uncertainty comes from a regression that knows the
+//! correlation of the noise, and from averaging over the answers and edges that fit as well: where
+//! there is hardly a drop, the best edge is a choice of noise.
+
+mod answer;
+mod average;
+mod loads;
+mod model;
+mod search;
+mod window;
+
+use self::answer::Answer;
+use self::average::{Averaged, Problem};
+use self::model::{Data, Shape, Whitener, borrowed};
+use self::search::{PRESSED_LATE_S, Search};
+use super::breather::TimesFrom;
+use super::openings::Times;
+use crate::signal::Signal;
+use crate::statistics::correlated::{self, Estimate};
+use crate::statistics::regression::least_squares;
+use std::ops::Range;
+
+/// A drop of this many standard uncertainties shows its time constant and its edges.
+const CLEAR_DROP: f64 = 6.0;
+/// Fewest blocks that allow a fit.
+const LEAST_BLOCKS: usize = 24;
+/// Most openings in one fit: its cost grows with their third power, and a minute or two of idle
+/// holds no more. Further ones are fitted by themselves.
+const MOST_TOGETHER: usize = 6;
+
+/// Drop of one opening.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Drop {
+    /// Drop, rev/min.
+    pub rpm: f64,
+    /// Standard uncertainty, rev/min.
+    pub u_rpm: f64,
+    /// Degrees of freedom.
+    pub dof: f64,
+}
+
+/// The fit.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CapFit {
+    /// Openings with refined times.
+    pub openings: Vec<Times>,
+    /// Drop of each.
+    pub drops: Vec<Drop>,
+    /// Standard uncertainty of the mean drop from the fit alone, rev/min.
+    pub u_mean_rpm: f64,
+    /// Degrees of freedom of the fit.
+    pub dof: f64,
+    /// Speed with the cap on at the middle of the test, rev/min.
+    pub idle_rpm: f64,
+    /// Time in which 63 % of the drop is there, s; absent when the drop is too small to show it.
+    pub tau_s: Option<f64>,
+    /// Vacuum with the cap off less that with the cap on, kPa.
+    pub vacuum_change_kpa: Option<f64>,
+    /// When another load came or went, s: a step of the speed that is not the cap's.
+    pub loads: Vec<f64>,
+    /// Fitted speed: (s, rev/min).
+    pub curve: Vec<(f64, f64)>,
+    /// Blocks fitted.
+    pub blocks: Range<usize>,
+}
+
+/// Fits all openings; none when there is too little steady idle around them.
+pub fn fit(signal: &Signal, openings: &[Times]) -> Option<CapFit> {
+    let groups = openings.len().div_ceil(MOST_TOGETHER).max(1);
+    let together = openings.len().div_ceil(groups).max(1);
+    let end = |o: &Times| o.on_s.unwrap_or(o.off_s);
+    let fits: Vec<CapFit> = openings
+        .chunks(together)
+        .enumerate()
+        .filter_map(|(k, group)| {
+            // Neighbouring groups share the idle between them half and half.
+            let before = (k * together).checked_sub(1).map(|last| &openings[last]);
+            let from = before.map(|last| 0.5 * (end(last) + group[0].off_s));
+            let to = openings.get((k + 1) * together).zip(group.last());
+            let to = to.map(|(next, last)| 0.5 * (end(last) + next.off_s));
+            fit_together(signal, group, (from, to))
+        })
+        .collect();
+    joined(fits)
+}
+
+/// Fits that follow one another, as one.
+fn joined(fits: Vec<CapFit>) -> Option<CapFit> {
+    let mut fits = fits.into_iter();
+    let mut all = fits.next()?;
+    for next in fits {
+        let (n, m) = (all.drops.len() as f64, next.drops.len() as f64);
+        let (one, two) = (n * all.u_mean_rpm, m * next.u_mean_rpm);
+        let u = one.hypot(two);
+        if u > 0.0 {
+            // Welch and Satterthwaite.
+            all.dof = 1.0 / ((one / u).powi(4) / all.dof + (two / u).powi(4) / next.dof);
+        }
+        all.u_mean_rpm = u / (n + m);
+        let shared = |a: f64, b: f64| (n * a + m * b) / (n + m);
+        all.idle_rpm = shared(all.idle_rpm, next.idle_rpm);
+        all.tau_s =
+            all.tau_s.zip(next.tau_s).map(|(a, b)| shared(a, b)).or(all.tau_s).or(next.tau_s);
+        all.vacuum_change_kpa =
+            all.vacuum_change_kpa.zip(next.vacuum_change_kpa).map(|(a, b)| shared(a, b));
+        all.openings.extend(next.openings);
+        all.drops.extend(next.drops);
+        all.loads.extend(next.loads);
+        all.curve.extend(next.curve);
+        all.blocks.end = next.blocks.end;
+    }
+    Some(all)
+}
+
+/// One fit through a few openings, within limits in time, s.
+fn fit_together(
+    signal: &Signal,
+    openings: &[Times],
+    limits: (Option<f64>, Option<f64>),
+) -> Option<CapFit> {
+    let rpm = signal.cycles.rpm.as_ref()?;
+    let blocks = window::around(signal, rpm, openings, limits)?;
+    let data = Data {
+        t: blocks.clone().map(|k| signal.cycles.middle_s(k)).collect(),
+        n: rpm[blocks.clone()].to_vec(),
+    };
+    let (from, to) = data.ends();
+    let inside = |o: &&Times| o.off_s > from && o.on_s.unwrap_or(o.off_s) < to;
+    let openings: Vec<Times> = openings.iter().filter(inside).copied().collect();
+    if openings.is_empty() || blocks.len() < LEAST_BLOCKS {
+        return None;
+    }
+    let averaged = shape(&data, &openings)?;
+    uncertainty(signal, &data, averaged, blocks)
+}
+
+/// Searches the shape roughly, looks for other loads, and averages.
+fn shape(data: &Data, given: &[Times]) -> Option<Averaged> {
+    let late = |o: &Times| if o.from == TimesFrom::Mark { -PRESSED_LATE_S.0 } else { 0.0 };
+    let pressed: Vec<f64> = given.iter().flat_map(|o| [late(o); 2]).collect();
+    let start = Shape {
+        answer: Answer::expected(),
+        openings: search::shifted(given, &pressed).unwrap_or_else(|| given.to_vec()),
+        loads: Vec::new(),
+    };
+    let whitener = Whitener::new(data, &start)?;
+    let mut rough = Rough { tau: 1.0, shifts: pressed, loads: Vec::new(), whitener };
+    rough.settle(data, given)?;
+    let alone = rough.average(data, given);
+    while let Some(further) = loads::next(data, &rough.shape(given)?, &rough.whitener) {
+        rough.loads.extend(further);
+        rough.settle(data, given)?;
+    }
+    if rough.loads.is_empty() {
+        return alone;
+    }
+    let mut averaged = rough.average(data, given)?;
+    if let (1, Some(alone)) = (given.len(), &alone) {
+        // No repeat tells the other load from the drop: all that it makes of the drop is in doubt.
+        let change = averaged.drops[0] - alone.drops[0];
+        averaged.covariance[0][0] += 2.0 * change * change;
+    }
+    Some(averaged)
+}
+
+/// A shape found by steps of a grid.
+struct Rough {
+    tau: f64,
+    shifts: Vec<f64>,
+    loads: Vec<f64>,
+    whitener: Whitener,
+}
+
+impl Rough {
+    fn shape(&self, given: &[Times]) -> Option<Shape> {
+        let openings = search::shifted(given, &self.shifts)?;
+        Some(Shape { answer: Answer::First(self.tau), openings, loads: self.loads.clone() })
+    }
+
+    /// Searches edges and time constant, and takes the noise anew.
+    fn settle(&mut self, data: &Data, given: &[Times]) -> Option<()> {
+        let search = Search { data, given, loads: &self.loads, whitener: &self.whitener };
+        (self.tau, self.shifts) = search.run(self.tau, self.shifts.clone())?;
+        self.whitener = Whitener::new(data, &self.shape(given)?)?;
+        Some(())
+    }
+
+    fn average(&self, data: &Data, given: &[Times]) -> Option<Averaged> {
+        let problem = Problem { data, given, loads: &self.loads, whitener: &self.whitener };
+        problem.average(&self.shifts)
+    }
+}
+
+/// Drops with their uncertainty at the likeliest shape: from the noise, and from the shape.
+fn uncertainty(
+    signal: &Signal,
+    data: &Data,
+    averaged: Averaged,
+    blocks: Range<usize>,
+) -> Option<CapFit> {
+    let Averaged { shape, correction, widened, mean_widened, covariance, .. } = averaged;
+    let linear = shape.columns(data);
+    let fit = correlated::fit(&data.n, &borrowed(&linear)).ok()?;
+    let count = shape.openings.len();
+    let drops = (0..count)
+        .map(|k| {
+            let own = with_shape(fit.coefficient(2 + k)?, widened[k], covariance[k][k]);
+            Some(Drop { rpm: own.value + correction[k], u_rpm: own.u, dof: own.dof })
+        })
+        .collect::<Option<Vec<Drop>>>()?;
+    let drop = |k: &usize| (2..2 + count).contains(k);
+    let mean_of_drops: Vec<f64> =
+        (0..linear.len()).map(|k| if drop(&k) { 1.0 / count as f64 } else { 0.0 }).collect();
+    // The answer is common to all openings, and so is what it leaves open.
+    let common = covariance.iter().flatten().sum::<f64>() / (count * count) as f64;
+    let mean = with_shape(fit.estimate(&mean_of_drops)?, mean_widened, common);
+    let shows = drops.iter().any(|d| d.rpm.abs() > CLEAR_DROP * d.u_rpm);
+    let value = |k: usize, of: &dyn Fn(&usize) -> bool| -> f64 {
+        let columns = (0..linear.len()).filter(|c| of(c));
+        columns.map(|c| linear[c][k] * fit.coefficients[c]).sum()
+    };
+    let idle = (0..data.t.len()).map(|k| value(k, &|c| !drop(c))).sum::<f64>();
+    Some(CapFit {
+        curve: (0..data.t.len()).map(|k| (data.t[k], value(k, &|_| true))).collect(),
+        drops,
+        u_mean_rpm: mean.u,
+        dof: mean.dof,
+        idle_rpm: idle / data.t.len() as f64,
+        tau_s: shows.then(|| shape.answer.time_constant_s()),
+        vacuum_change_kpa: vacuum_change(signal, data, &shape, &blocks),
+        openings: shape.openings,
+        loads: shape.loads,
+        blocks,
+    })
+}
+
+/// An estimate with its variance widened, and with the variance of the shape added, which has a prior
+/// and no degrees of freedom to count (Welch and Satterthwaite).
+fn with_shape(estimate: Estimate, widened: f64, variance: f64) -> Estimate {
+    let noise = estimate.u * widened.sqrt();
+    let u = noise.hypot(variance.max(0.0).sqrt());
+    let grown = if noise > 0.0 { (u / noise).powi(4) } else { 1.0 };
+    Estimate { u, dof: estimate.dof * grown, ..estimate }
+}
+
+/// Vacuum with the cap off less that with the cap on, mean of the sides, kPa: the same model with
+/// the shape already known.
+fn vacuum_change(
+    signal: &Signal,
+    data: &Data,
+    shape: &Shape,
+    blocks: &Range<usize>,
+) -> Option<f64> {
+    let sides: Vec<&[f64]> = [&signal.cycles.vac1_kpa, &signal.cycles.vac2_kpa]
+        .into_iter()
+        .flatten()
+        .map(|column| &column[blocks.clone()])
+        .collect();
+    if sides.is_empty() {
+        return None;
+    }
+    let mean = |k: usize| sides.iter().map(|s| s[k]).sum::<f64>() / sides.len() as f64;
+    let kept: Vec<usize> = (0..data.t.len()).filter(|k| mean(*k).is_finite()).collect();
+    let vacuum: Vec<f64> = kept.iter().map(|k| mean(*k)).collect();
+    let columns = shape.columns(data);
+    let (first, count) = (2, shape.openings.len());
+    let open = |k: usize| -columns[first..first + count].iter().map(|c| c[k]).sum::<f64>();
+    let others = (0..columns.len()).filter(|c| !(first..first + count).contains(c));
+    let mut kept_columns: Vec<Vec<f64>> =
+        others.map(|c| kept.iter().map(|k| columns[c][*k]).collect()).collect();
+    kept_columns.push(kept.iter().map(|k| open(*k)).collect());
+    least_squares(&vacuum, &borrowed(&kept_columns), None).ok()?.coefficients.last().copied()
+}
