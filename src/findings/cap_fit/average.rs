@@ -21,6 +21,9 @@ const ROUNDS: usize = 3;
 const BEND_RPM: f64 = 3.0;
 /// A load is found to within a step or two of the search, s.
 const PLACED_S: f64 = 1.0;
+/// An answer this much less likely than the best, in the logarithm, does not catch up with it when
+/// its own edges are found.
+const OUT_OF_THE_QUESTION: f64 = 12.0;
 /// Answers of less than this weight against the best are not looked at again.
 const LEAST_WEIGHT: f64 = 1e-3;
 /// Shapes drawn.
@@ -81,9 +84,10 @@ impl Problem<'_> {
     pub fn average(&self, shifts: &Shifts) -> Option<Averaged> {
         let mut shifts = shifts.clone();
         shifts.extend(self.loads.iter().map(|_| 0.0));
-        let fitted: Vec<Fitted> = Answer::all()
+        let fitted: Vec<Fitted> = self
+            .likely(&shifts)
             .into_iter()
-            .filter_map(|(answer, prior)| self.fit(answer, prior.ln(), shifts.clone()))
+            .filter_map(|(answer, log_prior)| self.fit(answer, log_prior, shifts.clone()))
             .collect();
         let best = fitted.iter().max_by(|a, b| a.log_weight.total_cmp(&b.log_weight))?;
         let drawn = self.draw(&fitted, best.log_weight);
@@ -111,6 +115,22 @@ impl Problem<'_> {
             shape: best.shape.clone(),
             drops: mean,
         })
+    }
+
+    /// Answers, with the logarithms of their priors, that are not out of the question with the edges
+    /// where they are.
+    fn likely(&self, shifts: &Shifts) -> Vec<(Answer, f64)> {
+        let weighed: Vec<(Answer, f64, f64)> = Answer::all()
+            .into_iter()
+            .filter_map(|(answer, prior)| {
+                let fit = self.linear(&self.shape(answer, shifts)?)?;
+                let log = -0.5 * (fit.residual_squares + fit.log_determinant);
+                Some((answer, prior.ln(), prior.ln() + log))
+            })
+            .collect();
+        let most = weighed.iter().map(|w| w.2).fold(f64::NEG_INFINITY, f64::max);
+        let near = weighed.into_iter().filter(|w| w.2 > most - OUT_OF_THE_QUESTION);
+        near.map(|(answer, log_prior, _)| (answer, log_prior)).collect()
     }
 
     /// Draws shapes from the fits, each fit as often as it is likely.
