@@ -225,8 +225,6 @@ enum Doubt {
     NotIdle,
     /// One dip that nobody marked.
     OneUnmarked,
-    /// The speed steps for another reason, and no repeat tells that step from the drop.
-    OtherLoad,
     /// The speed falls and the vacuum does not: the throttle moved, or an idle control answered.
     VacuumRises,
 }
@@ -241,8 +239,6 @@ fn doubt(fit: &CapFit, drop: f64) -> Option<Doubt> {
         Some(Doubt::OneUnmarked)
     } else if !marked && drop > 0.0 && fit.vacuum_change_kpa.is_none_or(|change| change > 0.0) {
         Some(Doubt::VacuumRises)
-    } else if !fit.loads.is_empty() && fit.openings.len() == 1 {
-        Some(Doubt::OtherLoad)
     } else {
         None
     }
@@ -262,9 +258,6 @@ impl Doubt {
             Doubt::OneUnmarked => format!(
                 "Not settled: the speed dips once by {:.0} rev/min and comes back, but no mark says that it was the cap, and a fan or a lamp does the same; {repeat}.",
                 n.drop
-            ),
-            Doubt::OtherLoad => format!(
-                "Not settled: the speed steps near the only opening for another reason, such as a fan or a lamp; with those off, {repeat}."
             ),
             Doubt::VacuumRises => format!(
                 "Not settled: the speed dips and comes back, but the manifold vacuum does not fall with it as it does when the cap comes off; {repeat}."
