@@ -294,6 +294,15 @@ fn factors() -> Vec<Factor> {
                 ("with spikes", |r| r.spikes = 0.01),
             ],
         ),
+        (
+            // Of no kind that the findings know.
+            "strange answer",
+            vec![
+                ("after 0.4 s", |r| r.response = Response::Delayed(0.4, 0.8)),
+                ("after 1 s", |r| r.response = Response::Delayed(1.0, 0.8)),
+                ("that stiffens", |r| r.response = Response::Stiffening(1.5)),
+            ],
+        ),
     ]
 }
 

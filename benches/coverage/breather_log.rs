@@ -9,6 +9,7 @@ use evenbreath::sample::{Mark, Track};
 use evenbreath::units::Seconds;
 use rand::{Rng, SeedableRng};
 use rand_pcg::Pcg64;
+use std::collections::VecDeque;
 use std::f64::consts::TAU;
 
 /// How the speed answers when air comes in or stays out.
@@ -22,6 +23,11 @@ pub enum Response {
     SlowMixture(f64, f64),
     /// Falls with the first time constant and comes back with the second, s.
     SlowReturn(f64, f64),
+    /// Waits for the air to arrive, then a flywheel: delay and time constant, s.
+    Delayed(f64, f64),
+    /// Pulled the harder the further away, as by a torque that grows faster than the speed: twice the
+    /// pull of the first order at 60 rev/min, its own near the end; time constant, s.
+    Stiffening(f64),
 }
 
 /// How the idle moves by itself.
@@ -177,6 +183,8 @@ struct Answer {
     level: f64,
     rate: f64,
     slow: f64,
+    /// What is on its way, newest last.
+    coming: VecDeque<f64>,
 }
 
 impl Answer {
@@ -193,6 +201,19 @@ impl Answer {
             Response::SlowMixture(part, tau) => {
                 self.level += ((1.0 - part) * wanted - self.level) * dt / 0.6;
                 self.slow += (part * wanted - self.slow) * dt / tau;
+            }
+            Response::Delayed(delay, tau) => {
+                self.coming.push_back(wanted);
+                let arrived = if self.coming.len() as f64 * dt > delay {
+                    self.coming.pop_front().unwrap_or(wanted)
+                } else {
+                    0.0
+                };
+                self.level += (arrived - self.level) * dt / tau;
+            }
+            Response::Stiffening(tau) => {
+                let left = wanted - self.level;
+                self.level += left * (1.0 + left.abs() / 60.0) * dt / tau;
             }
             Response::SlowReturn(fall, back) => {
                 let leaves = (wanted - self.level) * wanted > 0.0;
