@@ -12,6 +12,7 @@ mod compare;
 #[path = "golden/truth.rs"]
 mod truth;
 
+use evenbreath::statistics::student;
 use serde_json::{Map, Value, json};
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
@@ -109,35 +110,64 @@ fn the_rows_of_a_budget_make_up_its_uncertainty() {
     let mut compared = 0;
     for command in logs().iter().flat_map(|log| commands(log)) {
         let answer = document(&command);
-        let Some(plateaus) = answer["plateaus"].as_array() else { continue };
-        for plateau in plateaus {
-            let Some(rows) = plateau["budget"].as_array() else { continue };
-            let (mut squares, mut fourths) = (0.0, 0.0);
-            for row in rows {
-                let u = row["u_kpa"].as_f64().unwrap();
-                squares += u * u;
-                fourths += row["dof"].as_f64().map_or(0.0, |dof| u.powi(4) / dof);
-            }
-            let near = |found: f64, key: &str| {
-                let shown = plateau[key].as_f64().unwrap();
-                assert!((found / shown - 1.0).abs() < 1e-4, "{command}, {key}: {found}, {plateau}");
-            };
-            near(squares.sqrt(), "u_kpa");
-            if !plateau["dof"].is_null() {
-                near(squares * squares / fourths, "dof");
-            }
+        for plateau in answer["plateaus"].as_array().into_iter().flatten() {
+            add_up(&command, plateau, "kpa");
             compared += 1;
         }
     }
     assert!(compared >= 20, "only {compared} budgets: the test looks elsewhere");
 }
 
+#[test]
+fn the_rows_of_a_budget_make_up_the_uncertainty_of_the_idle_drop() {
+    let mut names = Vec::new();
+    for command in logs().iter().flat_map(|log| commands(log)) {
+        let answer = document(&command);
+        let Some(rows) = answer["budget"].as_array() else { continue };
+        let number = |key: &str| answer[key].as_f64();
+        let Some((low, high)) = number("low_rpm").zip(number("high_rpm")) else {
+            assert!(rows.is_empty() && answer["u_rpm"].is_null(), "{command}: {answer}");
+            continue;
+        };
+        let dof = add_up(&command, &answer, "rpm");
+        // The reach of the interval is the coverage factor times the uncertainty (JCGM 100, G.3).
+        let reach = student::coverage_factor(0.95, dof).unwrap() * number("u_rpm").unwrap();
+        assert!((reach / (0.5 * (high - low)) - 1.0).abs() < 1e-4, "{command}: {reach}, {answer}");
+        names.extend(rows.iter().map(|row| row["name"].as_str().unwrap().to_string()));
+    }
+    for name in
+        ["repeatability of the speed", "answer of engine, edges, other loads", "between repeats"]
+    {
+        assert!(names.iter().any(|found| found == name), "{name} in no budget: {names:?}");
+    }
+}
+
+/// Holds the rows of `budget` to the uncertainty beside it, and gives its degrees of freedom.
+fn add_up(command: &str, finding: &Value, unit: &str) -> f64 {
+    let (mut squares, mut fourths) = (0.0, 0.0);
+    for row in finding["budget"].as_array().unwrap() {
+        let u = row[format!("u_{unit}")].as_f64().unwrap();
+        squares += u * u;
+        fourths += row["dof"].as_f64().map_or(0.0, |dof| u.powi(4) / dof);
+    }
+    let near = |found: f64, key: &str| {
+        let shown = finding[key].as_f64().unwrap();
+        assert!((found / shown - 1.0).abs() < 1e-4, "{command}, {key}: {found}, {finding}");
+    };
+    near(squares.sqrt(), &format!("u_{unit}"));
+    if finding["dof"].is_null() {
+        return f64::INFINITY;
+    }
+    near(squares * squares / fourths, "dof");
+    squares * squares / fourths
+}
+
 /// Keys whose value may be absent because nothing measured it.
 const MAY_BE_ABSENT: [&str; 7] =
     ["dof", "needs_s", "ripple1_kpa", "ripple2_kpa", "tau_s", "crank_closed_kpa", "crank_open_kpa"];
 /// ... and those that are absent where there was no cap test.
-const OF_A_CAP_TEST: [&str; 6] =
-    ["idle_rpm", "drop_rpm", "low_rpm", "high_rpm", "drop_percent", "vacuum_change_kpa"];
+const OF_A_CAP_TEST: [&str; 7] =
+    ["idle_rpm", "drop_rpm", "low_rpm", "high_rpm", "u_rpm", "drop_percent", "vacuum_change_kpa"];
 
 #[test]
 fn no_document_holds_nan() {

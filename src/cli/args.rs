@@ -151,6 +151,9 @@ pub struct BreatherArgs {
     #[arg(long, value_name = "RPM", value_parser = values::threshold,
           allow_negative_numbers = true, help_heading = "The car")]
     pub threshold: Option<f64>,
+    /// Show what the uncertainty consists of, one row a component (JSON always does).
+    #[arg(long, help_heading = "The answer")]
+    pub budget: bool,
 }
 
 /// `compare`.

@@ -27,7 +27,7 @@ pub fn run(args: &BreatherArgs) -> Result<u8, Failure> {
         answer(report::json::breather(&log.facts, &finding)?.as_bytes())?;
     } else {
         let mut page = page(unit);
-        report::breather::write(&mut page, &log.facts, &finding);
+        report::breather::write(&mut page, &log.facts, &finding, args.budget);
         answer(page.finish().as_bytes())?;
     }
     Ok(outcome(finding.verdict).code(args.output.exit_code))

@@ -380,7 +380,7 @@ impl Pair<'_> {
 /// Probability that the intervals hold.
 pub(super) const LEVEL: f64 = 0.95;
 /// From here on Student's t is the normal distribution for all purposes.
-const MANY_DOF: f64 = 1e5;
+pub(super) const MANY_DOF: f64 = 1e5;
 
 /// A logger in step is worth a word from this share of the tolerance on: twice it is the reach.
 const IN_STEP_MATTERS: f64 = 0.05;

@@ -10,11 +10,11 @@ use super::advice::IDLE_LIMIT_RPM;
 use super::balance::LEVEL;
 use super::cap_fit::{self, CapFit};
 use super::crankcase;
+use super::idle_drop::{IdleDrop, IdleDropRow};
 use super::openings::{self, NoOpening};
 use crate::sample::Remark;
 use crate::signal::Signal;
 use crate::statistics::student;
-use crate::statistics::uncertainty::{Budget, Component};
 use serde::Serialize;
 
 /// Verdict on the closed breather.
@@ -73,6 +73,10 @@ pub struct Breather {
     pub low_rpm: Option<f64>,
     /// Upper end, rev/min.
     pub high_rpm: Option<f64>,
+    /// Combined standard uncertainty, rev/min.
+    pub u_rpm: Option<f64>,
+    /// Effective degrees of freedom; absent when unbounded.
+    pub dof: Option<f64>,
     /// Drop in per cent of idle.
     pub drop_percent: Option<f64>,
     /// Time constant of the response, s.
@@ -89,6 +93,9 @@ pub struct Breather {
     pub crank_open_kpa: Option<f64>,
     /// Verdict.
     pub verdict: BreatherVerdict,
+    /// What the uncertainty of the drop consists of, one row a component; empty where there is no
+    /// interval.
+    pub budget: Vec<IdleDropRow>,
     /// One plain sentence.
     pub say: String,
     /// Causes to check, likeliest first.
@@ -125,6 +132,8 @@ fn nothing(threshold_rpm: f64, say: String) -> Breather {
         drop_rpm: None,
         low_rpm: None,
         high_rpm: None,
+        u_rpm: None,
+        dof: None,
         drop_percent: None,
         tau_s: None,
         threshold_rpm,
@@ -133,6 +142,7 @@ fn nothing(threshold_rpm: f64, say: String) -> Breather {
         crank_closed_kpa: None,
         crank_open_kpa: None,
         verdict: BreatherVerdict::NotSettled,
+        budget: Vec::new(),
         say,
         causes: Vec::new(),
         remarks: Vec::new(),
@@ -140,31 +150,9 @@ fn nothing(threshold_rpm: f64, say: String) -> Breather {
     }
 }
 
-/// The drop over all openings: (drop, low, high).
-///
-/// What the openings differ by more than their own uncertainties explain is a spread between
-/// repeats; it enters the uncertainty of the mean with one degree of freedom less than there are
-/// openings (DerSimonian and Laird 1986), so that a drop in one repeat of three proves nothing.
-fn pooled(fit: &CapFit) -> Option<(f64, f64, f64)> {
-    let n = fit.drops.len() as f64;
-    let drop = fit.drops.iter().map(|d| d.rpm).sum::<f64>() / n;
-    let mut components = vec![Component { name: "fit", u: fit.u_mean_rpm, dof: fit.dof }];
-    if fit.drops.len() > 1 {
-        let variance = fit.drops.iter().map(|d| (d.rpm - drop).powi(2)).sum::<f64>() / (n - 1.0);
-        // What the openings share moves them together and parts none from the others.
-        let own = fit.drops.iter().map(|d| d.u_rpm.powi(2)).sum::<f64>();
-        let own = ((own - n * fit.u_mean_rpm.powi(2)) / (n - 1.0)).max(0.0);
-        let between = ((variance - own).max(0.0) / n).sqrt();
-        components.push(Component { name: "between repeats", u: between, dof: n - 1.0 });
-    }
-    components.retain(|c| c.u > 0.0);
-    let budget = Budget::new(components).ok()?;
-    let (low, high) = budget.interval(drop, LEVEL)?;
-    Some((drop, low, high))
-}
-
 fn judge(signal: &Signal, fit: &CapFit, threshold: f64) -> Option<Breather> {
-    let (drop, low, high) = pooled(fit)?;
+    let all = IdleDrop::of(fit)?;
+    let IdleDrop { drop_rpm: drop, low_rpm: low, high_rpm: high, .. } = all;
     let marked = fit.openings.iter().any(|o| o.from == TimesFrom::Mark);
     if !marked && low <= LEAST_UNMARKED_DROP * threshold {
         return Some(nothing(threshold, openings::sentence(NoOpening::OnlyUnreturned)));
@@ -177,12 +165,15 @@ fn judge(signal: &Signal, fit: &CapFit, threshold: f64) -> Option<Breather> {
     };
     let numbers = Numbers { drop, low, high, idle: fit.idle_rpm, threshold };
     // Without a return there is no drop to speak of, only a step.
-    let shown = |value: f64| (doubt != Some(Doubt::Unreturned)).then_some(value);
+    let is_shown = doubt != Some(Doubt::Unreturned);
+    let shown = |value: f64| is_shown.then_some(value);
     Some(Breather {
         idle_rpm: Some(fit.idle_rpm),
         drop_rpm: shown(drop),
         low_rpm: shown(low),
         high_rpm: shown(high),
+        u_rpm: shown(all.u_rpm()),
+        dof: all.dof().filter(|_| is_shown),
         drop_percent: shown(100.0 * drop / fit.idle_rpm),
         tau_s: fit.tau_s,
         threshold_rpm: threshold,
@@ -191,6 +182,7 @@ fn judge(signal: &Signal, fit: &CapFit, threshold: f64) -> Option<Breather> {
         crank_closed_kpa: crank.as_ref().map(|c| c.closed_kpa),
         crank_open_kpa: crank.as_ref().map(|c| c.open_kpa),
         verdict,
+        budget: if is_shown { all.rows() } else { Vec::new() },
         say: doubt.map_or_else(|| say(verdict, &numbers), |doubt| doubt.say(&numbers)),
         causes: causes(verdict),
         remarks: unconfirmed(fit).into_iter().chain(other_loads(fit)).collect(),

@@ -8,6 +8,7 @@ pub mod breather;
 pub mod cap_fit;
 pub mod compare;
 pub mod crankcase;
+pub mod idle_drop;
 pub mod idle_vacuum;
 pub mod in_step;
 mod line_words;

@@ -63,7 +63,7 @@ fn air_budget(plateau: &PlateauBalance) -> Table {
 }
 
 /// Beyond a thousand, more degrees of freedom change no interval that is printed here.
-fn freedom(dof: Option<f64>) -> Option<String> {
+pub(super) fn freedom(dof: Option<f64>) -> Option<String> {
     const MANY: f64 = 1000.0;
     Some(match dof {
         Some(dof) if dof < MANY => significant(dof, 3),

@@ -1,15 +1,19 @@
 //! The closed breather, in words.
 
-use super::balance::causes;
+use super::balance::{causes, freedom};
 use super::cautions;
 use super::facts::{LogFacts, minds};
 use super::layout::{Align, Table};
 use super::page::{Page, Tone, fixed};
 use crate::findings::breather::{Breather, BreatherVerdict, TimesFrom};
 
-/// The whole report: verdict, table of openings, what it means, remarks, cautions.
-pub fn write(page: &mut Page, log: &LogFacts, finding: &Breather) {
+/// The whole report: verdict, table of openings, what it means, remarks, the uncertainty budget
+/// where it is asked for, cautions.
+pub fn write(page: &mut Page, log: &LogFacts, finding: &Breather, with_budget: bool) {
     body(page, log, finding);
+    if with_budget {
+        budget(page, finding);
+    }
     cautions::write(page, &cautions::for_breather(finding.verdict));
 }
 
@@ -88,6 +92,23 @@ fn table(page: &mut Page, finding: &Breather) {
         "Drop: how much the idle slows with the filler cap off (below zero: it speeds up); it \
          lies between low and high with 95 % confidence.",
     );
+}
+
+/// What the uncertainty of the drop consists of; nothing where there is no interval.
+fn budget(page: &mut Page, finding: &Breather) {
+    let Some(together) = finding.u_rpm else { return };
+    page.heading("Idle drop: what the uncertainty consists of", Tone::Plain);
+    let mut table = Table::default()
+        .group("component", Align::Left, &[""])
+        .group("standard uncertainty", Align::Right, &["rev/min"])
+        .group("degrees of freedom", Align::Right, &[""]);
+    // Finer than a drop, which is printed whole: a small component is not none.
+    let number = |rpm| Some(fixed(rpm, 2));
+    for row in &finding.budget {
+        table.row(vec![Some(row.name.to_string()), number(row.u_rpm), freedom(row.dof)]);
+    }
+    table.row(vec![Some("together".into()), number(together), freedom(finding.dof)]);
+    page.table(&table);
 }
 
 fn from(times: TimesFrom) -> &'static str {

@@ -223,6 +223,8 @@ pub fn breather(drop_rpm: f64, crank: bool) -> (Signal, Breather) {
         drop_rpm: Some(drop_rpm),
         low_rpm: Some(drop_rpm - 5.0),
         high_rpm: Some(drop_rpm + 5.0),
+        u_rpm: Some(2.5),
+        dof: Some(60.0),
         drop_percent: Some(drop_rpm / 8.5),
         tau_s: Some(tau),
         threshold_rpm: 21.25,
@@ -231,6 +233,7 @@ pub fn breather(drop_rpm: f64, crank: bool) -> (Signal, Breather) {
         crank_closed_kpa: crank.then_some(0.62),
         crank_open_kpa: crank.then_some(0.0),
         verdict: BreatherVerdict::Sealed,
+        budget: Vec::new(),
         say: format!(
             "Sealed: with the filler cap off the idle drops by {drop_rpm:.0} rev/min ({:.0} to {:.0}), \
              more than the 21 rev/min that count.",

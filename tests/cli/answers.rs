@@ -55,6 +55,29 @@ fn the_budget_is_shown_when_asked() {
 }
 
 #[test]
+fn the_budget_of_the_drop_is_shown_when_asked() {
+    let folder = folder("answer-drop-budget");
+    let log = file(&folder, "cap.csv", openings(60.0));
+    assert!(!run(&["breather", &log]).good().out.contains("degrees of freedom"));
+    let out = run(&["breather", &log, "--budget"]).good().out;
+    let value = run(&["breather", &log, "--json"]).good().json();
+    let rows = value["budget"].as_array().unwrap();
+    assert!(!rows.is_empty());
+    let shown = |name: &str, u: &serde_json::Value| {
+        let line = out.lines().find(|line| line.starts_with(name) && line.contains('.'));
+        let line = line.unwrap_or_else(|| panic!("no {name} in {out}"));
+        assert!(line.contains(&format!("{:.2}", u.as_f64().unwrap())), "{u}: {line}");
+    };
+    for row in rows {
+        shown(row["name"].as_str().unwrap(), &row["u_rpm"]);
+    }
+    assert!(out.contains(&format!("{:.2}", value["u_rpm"].as_f64().unwrap())), "{out}");
+    // Without an interval there is nothing to part.
+    let idling = file(&folder, "idle.csv", idle(0.0, 30));
+    assert!(!run(&["breather", &idling, "--budget"]).good().out.contains("consists of"));
+}
+
+#[test]
 fn every_answer_fits_eighty_and_fifty_columns() {
     let folder = folder("answer-width");
     let idling = file(&folder, "idle.csv", idle(6.0, 30));
@@ -62,7 +85,7 @@ fn every_answer_fits_eighty_and_fifty_columns() {
     for columns in [80, 50] {
         for args in [
             vec!["balance", &idling],
-            vec!["breather", &capped],
+            vec!["breather", &capped, "--budget"],
             vec!["inspect", &capped],
             vec!["compare", &idling, &idling],
         ] {

@@ -47,6 +47,40 @@ pub struct Drop {
     pub dof: f64,
 }
 
+/// What leaves a drop uncertain, in its two independent parts.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Parts {
+    /// Standard uncertainty from the noise of the speed, rev/min.
+    pub u_noise_rpm: f64,
+    /// Degrees of freedom of the noise.
+    pub noise_dof: f64,
+    /// Standard uncertainty from the shape (answer of the engine, edges, other loads), rev/min: it
+    /// has a prior and no degrees of freedom to count.
+    pub u_shape_rpm: f64,
+}
+
+impl Parts {
+    /// The variance of the noise widened, and the variance of the shape beside it.
+    fn new(noise: Estimate, widened: f64, shape: f64) -> Self {
+        Parts {
+            u_noise_rpm: noise.u * widened.sqrt(),
+            noise_dof: noise.dof,
+            u_shape_rpm: shape.max(0.0).sqrt(),
+        }
+    }
+
+    /// Standard uncertainty, rev/min.
+    pub fn u_rpm(&self) -> f64 {
+        self.u_noise_rpm.hypot(self.u_shape_rpm)
+    }
+
+    /// Degrees of freedom (Welch and Satterthwaite).
+    fn dof(&self) -> f64 {
+        let noise = self.u_noise_rpm;
+        self.noise_dof * if noise > 0.0 { (self.u_rpm() / noise).powi(4) } else { 1.0 }
+    }
+}
+
 /// The fit.
 #[derive(Debug, Clone, PartialEq)]
 pub struct CapFit {
@@ -54,10 +88,8 @@ pub struct CapFit {
     pub openings: Vec<Times>,
     /// Drop of each.
     pub drops: Vec<Drop>,
-    /// Standard uncertainty of the mean drop from the fit alone, rev/min.
-    pub u_mean_rpm: f64,
-    /// Degrees of freedom of the fit.
-    pub dof: f64,
+    /// What the fit leaves uncertain of the mean drop.
+    pub mean: Parts,
     /// Speed with the cap on at the middle of the test, rev/min.
     pub idle_rpm: f64,
     /// Time in which 63 % of the drop is there, s; absent when the drop is too small to show it.
@@ -98,13 +130,16 @@ fn joined(fits: Vec<CapFit>) -> Option<CapFit> {
     let mut all = fits.next()?;
     for next in fits {
         let (n, m) = (all.drops.len() as f64, next.drops.len() as f64);
-        let (one, two) = (n * all.u_mean_rpm, m * next.u_mean_rpm);
+        let (one, two) = (n * all.mean.u_noise_rpm, m * next.mean.u_noise_rpm);
         let u = one.hypot(two);
         if u > 0.0 {
             // Welch and Satterthwaite.
-            all.dof = 1.0 / ((one / u).powi(4) / all.dof + (two / u).powi(4) / next.dof);
+            let (first, second) = (all.mean.noise_dof, next.mean.noise_dof);
+            all.mean.noise_dof = 1.0 / ((one / u).powi(4) / first + (two / u).powi(4) / second);
         }
-        all.u_mean_rpm = u / (n + m);
+        all.mean.u_noise_rpm = u / (n + m);
+        let shape = (n * all.mean.u_shape_rpm).hypot(m * next.mean.u_shape_rpm);
+        all.mean.u_shape_rpm = shape / (n + m);
         let shared = |a: f64, b: f64| (n * a + m * b) / (n + m);
         all.idle_rpm = shared(all.idle_rpm, next.idle_rpm);
         all.tau_s =
@@ -212,8 +247,9 @@ fn uncertainty(
     let count = shape.openings.len();
     let drops = (0..count)
         .map(|k| {
-            let own = with_shape(fit.coefficient(2 + k)?, widened[k], covariance[k][k]);
-            Some(Drop { rpm: own.value + correction[k], u_rpm: own.u, dof: own.dof })
+            let own = fit.coefficient(2 + k)?;
+            let parts = Parts::new(own, widened[k], covariance[k][k]);
+            Some(Drop { rpm: own.value + correction[k], u_rpm: parts.u_rpm(), dof: parts.dof() })
         })
         .collect::<Option<Vec<Drop>>>()?;
     let drop = |k: &usize| (2..2 + count).contains(k);
@@ -221,7 +257,7 @@ fn uncertainty(
         (0..linear.len()).map(|k| if drop(&k) { 1.0 / count as f64 } else { 0.0 }).collect();
     // The answer is common to all openings, and so is what it leaves open.
     let common = covariance.iter().flatten().sum::<f64>() / (count * count) as f64;
-    let mean = with_shape(fit.estimate(&mean_of_drops)?, mean_widened, common);
+    let mean = Parts::new(fit.estimate(&mean_of_drops)?, mean_widened, common);
     let shows = drops.iter().any(|d| d.rpm.abs() > CLEAR_DROP * d.u_rpm);
     let value = |k: usize, of: &dyn Fn(&usize) -> bool| -> f64 {
         let columns = (0..linear.len()).filter(|c| of(c));
@@ -231,8 +267,7 @@ fn uncertainty(
     Some(CapFit {
         curve: (0..data.t.len()).map(|k| (data.t[k], value(k, &|_| true))).collect(),
         drops,
-        u_mean_rpm: mean.u,
-        dof: mean.dof,
+        mean,
         idle_rpm: idle / data.t.len() as f64,
         tau_s: shows.then(|| shape.answer.time_constant_s()),
         vacuum_change_kpa: vacuum_change(signal, data, &shape, &blocks),
@@ -240,15 +275,6 @@ fn uncertainty(
         loads: shape.loads,
         blocks,
     })
-}
-
-/// An estimate with its variance widened, and with the variance of the shape added, which has a prior
-/// and no degrees of freedom to count (Welch and Satterthwaite).
-fn with_shape(estimate: Estimate, widened: f64, variance: f64) -> Estimate {
-    let noise = estimate.u * widened.sqrt();
-    let u = noise.hypot(variance.max(0.0).sqrt());
-    let grown = if noise > 0.0 { (u / noise).powi(4) } else { 1.0 };
-    Estimate { u, dof: estimate.dof * grown, ..estimate }
 }
 
 /// Vacuum with the cap off less that with the cap on, mean of the sides, kPa: the same model with
