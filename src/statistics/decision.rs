@@ -43,6 +43,17 @@ pub fn probability_within(value: f64, u: f64, dof: f64, low: f64, high: f64) -> 
     Some((below_high - below_low).max(0.0))
 }
 
+/// Probability that a quantity measured as `value` with standard uncertainty `u` and `dof` degrees
+/// of freedom (infinity: normal) lies above `limit` (JCGM 106:2012, clause 7, from memory). `None`
+/// for `u` or `dof` not above zero, or for NaN.
+pub fn probability_above(value: f64, u: f64, dof: f64, limit: f64) -> Option<f64> {
+    if !(u > 0.0 && u.is_finite() && value.is_finite()) {
+        return None;
+    }
+    // From the limit up: one less the part below would lose the digits of a small probability.
+    student::cdf((value - limit) / u, dof)
+}
+
 /// What is known when asking how much longer to log. All but the seconds and the factor are in the
 /// unit of the measured quantity.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -120,7 +131,28 @@ mod tests {
     }
 
     #[test]
+    fn the_probability_above_a_limit() {
+        let above = |value, u, dof, limit| probability_above(value, u, dof, limit).unwrap();
+        // JCGM 106:2012, burst strength of a container against a least one (from memory), with the
+        // normal distribution: Phi(2.29), by scipy 1.17.1.
+        assert!((above(509.7, 8.6, f64::INFINITY, 490.0) - 0.989_009_547_384_822).abs() < 1e-12);
+        // One degree of freedom is Cauchy's distribution: 1/2 + arctan(t)/pi.
+        assert!((above(25.0, 5.0, 1.0, 20.0) - 0.75).abs() < 1e-12);
+        assert!((above(15.0, 5.0, 1.0, 20.0) - 0.25).abs() < 1e-12);
+        // Two: 1/2 + t/(2 sqrt(2 + t^2)), at t = 2 and far below the limit.
+        let two = |t: f64| 0.5 + t / (2.0 * (2.0 + t * t).sqrt());
+        assert!((above(30.0, 5.0, 2.0, 20.0) - two(2.0)).abs() < 1e-12);
+        assert!((above(0.0, 1.0, 2.0, 2000.0) / two(-2000.0) - 1.0).abs() < 1e-6);
+        assert_eq!(above(20.0, 5.0, 7.0, 20.0), 0.5);
+        assert_eq!(above(20.0, 5.0, 7.0, f64::NEG_INFINITY), 1.0);
+    }
+
+    #[test]
     fn probability_needs_an_uncertainty() {
+        assert_eq!(probability_above(1.0, 0.0, 5.0, 0.0), None);
+        assert_eq!(probability_above(1.0, 0.1, 0.0, 0.0), None);
+        assert_eq!(probability_above(f64::NAN, 0.1, 5.0, 0.0), None);
+        assert_eq!(probability_above(1.0, 0.1, 5.0, f64::NAN), None);
         assert_eq!(probability_within(1.0, 0.0, 5.0, 0.0, 2.0), None);
         assert_eq!(probability_within(1.0, 0.1, 0.0, 0.0, 2.0), None);
         assert_eq!(probability_within(1.0, 0.1, 5.0, 2.0, 0.0), None);
