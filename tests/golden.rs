@@ -163,11 +163,27 @@ fn add_up(command: &str, finding: &Value, unit: &str) -> f64 {
 }
 
 /// Keys whose value may be absent because nothing measured it.
-const MAY_BE_ABSENT: [&str; 7] =
-    ["dof", "needs_s", "ripple1_kpa", "ripple2_kpa", "tau_s", "crank_closed_kpa", "crank_open_kpa"];
+const MAY_BE_ABSENT: [&str; 8] = [
+    "dof",
+    "needs_s",
+    "needs_openings",
+    "ripple1_kpa",
+    "ripple2_kpa",
+    "tau_s",
+    "crank_closed_kpa",
+    "crank_open_kpa",
+];
 /// ... and those that are absent where there was no cap test.
-const OF_A_CAP_TEST: [&str; 7] =
-    ["idle_rpm", "drop_rpm", "low_rpm", "high_rpm", "u_rpm", "drop_percent", "vacuum_change_kpa"];
+const OF_A_CAP_TEST: [&str; 8] = [
+    "probability_sealed",
+    "idle_rpm",
+    "drop_rpm",
+    "low_rpm",
+    "high_rpm",
+    "u_rpm",
+    "drop_percent",
+    "vacuum_change_kpa",
+];
 
 #[test]
 fn no_document_holds_nan() {

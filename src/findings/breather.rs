@@ -93,6 +93,12 @@ pub struct Breather {
     pub crank_open_kpa: Option<f64>,
     /// Verdict.
     pub verdict: BreatherVerdict,
+    /// Probability that the drop is more than the smallest that counts (JCGM 106:2012, with nothing
+    /// known of it beforehand); absent where there is no interval, where the uncertainty is nil, and
+    /// where it is in doubt that the drop is the cap's.
+    pub probability_sealed: Option<f64>,
+    /// More openings that would settle the verdict; absent when openings alone cannot.
+    pub needs_openings: Option<u32>,
     /// What the uncertainty of the drop consists of, one row a component; empty where there is no
     /// interval.
     pub budget: Vec<IdleDropRow>,
@@ -142,6 +148,8 @@ fn nothing(threshold_rpm: f64, say: String) -> Breather {
         crank_closed_kpa: None,
         crank_open_kpa: None,
         verdict: BreatherVerdict::NotSettled,
+        probability_sealed: None,
+        needs_openings: None,
         budget: Vec::new(),
         say,
         causes: Vec::new(),
@@ -163,7 +171,10 @@ fn judge(signal: &Signal, fit: &CapFit, threshold: f64) -> Option<Breather> {
         Some(_) => BreatherVerdict::NotSettled,
         None => verdict(low, high, threshold, crank.as_ref()),
     };
-    let numbers = Numbers { drop, low, high, idle: fit.idle_rpm, threshold };
+    let open = doubt.is_none() && verdict == BreatherVerdict::NotSettled;
+    let needs = open.then(|| all.openings_more(threshold)).flatten();
+    let (idle, openings) = (fit.idle_rpm, fit.openings.len());
+    let numbers = Numbers { drop, low, high, idle, threshold, openings, needs };
     // Without a return there is no drop to speak of, only a step.
     let is_shown = doubt != Some(Doubt::Unreturned);
     let shown = |value: f64| is_shown.then_some(value);
@@ -182,6 +193,9 @@ fn judge(signal: &Signal, fit: &CapFit, threshold: f64) -> Option<Breather> {
         crank_closed_kpa: crank.as_ref().map(|c| c.closed_kpa),
         crank_open_kpa: crank.as_ref().map(|c| c.open_kpa),
         verdict,
+        // No number of the speed tells how probable it is that the dip is the cap's.
+        probability_sealed: all.probability_above(threshold).filter(|_| doubt.is_none()),
+        needs_openings: needs,
         budget: if is_shown { all.rows() } else { Vec::new() },
         say: doubt.map_or_else(|| say(verdict, &numbers), |doubt| doubt.say(&numbers)),
         causes: causes(verdict),
@@ -308,10 +322,12 @@ struct Numbers {
     high: f64,
     idle: f64,
     threshold: f64,
+    openings: usize,
+    needs: Option<u32>,
 }
 
 fn say(verdict: BreatherVerdict, n: &Numbers) -> String {
-    let Numbers { drop, low, high, idle, threshold } = n;
+    let Numbers { drop, low, high, idle, threshold, .. } = n;
     let size = format!("{drop:.0} rev/min (between {low:.0} and {high:.0}) from {idle:.0}");
     let moves = if *drop > 0.5 {
         format!("drops by only {size}")
@@ -336,8 +352,23 @@ fn say(verdict: BreatherVerdict, n: &Numbers) -> String {
             -drop, -high, -low
         ),
         BreatherVerdict::NotSettled => format!(
-            "Not settled: the idle drop is {size}, and {threshold:.0} are needed: neither is proven. Repeat the opening two or three times, 10 s off and 10 s on, with fan and lights off."
+            "Not settled: the idle drop is {size}, and {threshold:.0} are needed: neither is proven. {}",
+            n.way_out()
         ),
+    }
+}
+
+impl Numbers {
+    /// What would settle it.
+    fn way_out(&self) -> String {
+        let Some(more) = self.needs else {
+            return "Repeat the opening two or three times, 10 s off and 10 s on, with fan and lights off.".into();
+        };
+        let all = self.openings as u32 + more;
+        let openings = if more == 1 { "opening" } else { "openings" };
+        format!(
+            "About {more} more {openings} would settle it: log {all} in a row, 10 s off and 10 s on, with fan and lights off."
+        )
     }
 }
 

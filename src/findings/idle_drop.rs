@@ -1,7 +1,9 @@
-//! The idle drop over all openings, and what its uncertainty consists of.
+//! The idle drop over all openings: what its uncertainty consists of, how probable it is that it
+//! counts, and how many more openings would tell.
 
 use super::balance::{LEVEL, MANY_DOF};
 use super::cap_fit::CapFit;
+use crate::statistics::decision;
 use crate::statistics::uncertainty::{Budget, Component};
 use serde::Serialize;
 
@@ -11,6 +13,9 @@ const REPEATABILITY: &str = "repeatability of the speed";
 const SHAPE: &str = "answer of engine, edges, other loads";
 /// What the openings differ by beyond that.
 const BETWEEN: &str = "between repeats";
+
+/// Most further openings that are worth asking for: seven minutes at the filler.
+const MOST_MORE: u32 = 19;
 
 /// A row of the uncertainty budget of the idle drop.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -33,6 +38,7 @@ pub struct IdleDrop {
     /// Upper end, rev/min.
     pub high_rpm: f64,
     budget: Budget,
+    openings: usize,
 }
 
 impl IdleDrop {
@@ -60,7 +66,7 @@ impl IdleDrop {
         components.retain(|c| c.u > 0.0);
         let budget = Budget::new(components).ok()?;
         let (low_rpm, high_rpm) = budget.interval(drop_rpm, LEVEL)?;
-        Some(IdleDrop { drop_rpm, low_rpm, high_rpm, budget })
+        Some(IdleDrop { drop_rpm, low_rpm, high_rpm, budget, openings: fit.drops.len() })
     }
 
     /// Combined standard uncertainty, rev/min.
@@ -78,8 +84,106 @@ impl IdleDrop {
         let row = |c: &Component| IdleDropRow { name: c.name, u_rpm: c.u, dof: bounded(c.dof) };
         self.budget.components.iter().map(row).collect()
     }
+
+    /// Probability that the true drop is above a threshold, rev/min; absent where the uncertainty is
+    /// nil.
+    pub fn probability_above(&self, threshold_rpm: f64) -> Option<f64> {
+        decision::probability_above(self.drop_rpm, self.u_rpm(), self.budget.dof, threshold_rpm)
+    }
+
+    /// Openings beyond those so far until the interval no longer reaches the threshold, rev/min, on
+    /// the side of zero that the drop is on, if the drop stays where it is. None where
+    /// [`MOST_MORE`] do not suffice, as where the shape alone is too wide.
+    ///
+    /// Noise and spread between repeats shrink with the square root of the number of openings, and
+    /// their degrees of freedom grow with it; the shape is common to all and is taken to stay, so
+    /// that rather too many are asked for than too few.
+    pub fn openings_more(&self, threshold_rpm: f64) -> Option<u32> {
+        let to_limit = (self.drop_rpm.abs() - threshold_rpm).abs();
+        (1..=MOST_MORE).find(|more| {
+            let reach = self.budget_with(*more).and_then(|budget| budget.expanded(LEVEL));
+            reach.is_some_and(|reach| reach < to_limit)
+        })
+    }
+
+    /// The budget with this many more openings.
+    fn budget_with(&self, more: u32) -> Option<Budget> {
+        let times = 1.0 + f64::from(more) / self.openings as f64;
+        let component = |c: &Component| match c.name {
+            SHAPE => *c,
+            BETWEEN => Component { u: c.u / times.sqrt(), dof: c.dof + f64::from(more), ..*c },
+            _ => Component { u: c.u / times.sqrt(), dof: c.dof * times, ..*c },
+        };
+        Budget::new(self.budget.components.iter().map(component).collect()).ok()
+    }
 }
 
 fn bounded(dof: f64) -> Option<f64> {
     Some(dof).filter(|dof| *dof < MANY_DOF)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn drop(drop_rpm: f64, openings: usize, parts: [(&'static str, f64, f64); 3]) -> IdleDrop {
+        let parts = parts.into_iter().filter(|(_, u, _)| *u > 0.0);
+        let components = parts.map(|(name, u, dof)| Component::new(name, u, dof)).collect();
+        let budget = Budget::new(components).unwrap();
+        let (low_rpm, high_rpm) = budget.interval(drop_rpm, LEVEL).unwrap();
+        IdleDrop { drop_rpm, low_rpm, high_rpm, budget, openings }
+    }
+
+    #[test]
+    fn the_random_parts_shrink_with_the_openings_and_the_shape_does_not() {
+        let many = f64::INFINITY;
+        // 1.96 u < 10: u < 5.1021. Of two openings with 6.3 each is 6.3 sqrt(2/n): at n = 4 4.45.
+        let noise =
+            drop(30.0, 2, [(REPEATABILITY, 6.3, many), (SHAPE, 0.0, many), (BETWEEN, 0.0, 1.0)]);
+        assert_eq!(noise.openings_more(20.0), Some(2));
+        // 5.1021^2 - 3.4^2 = 3.804^2: 6.3 sqrt(2/n) < 3.804 from n = 5.49 on.
+        let both =
+            drop(30.0, 2, [(REPEATABILITY, 6.3, many), (SHAPE, 3.4, many), (BETWEEN, 0.0, 1.0)]);
+        assert_eq!(both.openings_more(20.0), Some(4));
+        // The shape alone reaches the threshold: 1.96 * 5.2 > 10.
+        let shape =
+            drop(30.0, 2, [(REPEATABILITY, 0.1, many), (SHAPE, 5.2, many), (BETWEEN, 0.0, 1.0)]);
+        assert_eq!(shape.openings_more(20.0), None);
+        // 25 sqrt(2/n) < 5.1021 from n = 48.02 on: nobody opens a filler that often.
+        let wide =
+            drop(30.0, 2, [(REPEATABILITY, 25.0, many), (SHAPE, 0.0, many), (BETWEEN, 0.0, 1.0)]);
+        assert_eq!(wide.openings_more(20.0), None);
+        // Of three repeats 6 each way has t = 4.303 with two degrees of freedom; of n it is
+        // 6 sqrt(3/n) t(n - 1) < 10: 2.571 * 4.2426 = 10.91 at six, 2.447 * 3.9279 = 9.61 at seven.
+        let between =
+            drop(30.0, 3, [(REPEATABILITY, 0.0, many), (SHAPE, 0.0, many), (BETWEEN, 6.0, 2.0)]);
+        assert_eq!(between.openings_more(20.0), Some(4));
+        // The same distances below the threshold, and below zero.
+        for drop_rpm in [10.0, -10.0, -30.0] {
+            assert_eq!(IdleDrop { drop_rpm, ..noise.clone() }.openings_more(20.0), Some(2));
+        }
+        // On the limit no number tells.
+        assert_eq!(IdleDrop { drop_rpm: 20.0, ..noise }.openings_more(20.0), None);
+    }
+
+    #[test]
+    fn the_rows_name_the_parts() {
+        let parts = [(REPEATABILITY, 3.0, 8.0), (SHAPE, 4.0, f64::INFINITY), (BETWEEN, 0.0, 1.0)];
+        let drop = drop(30.0, 2, parts);
+        let rows: Vec<_> = drop.rows().into_iter().map(|r| (r.name, r.u_rpm, r.dof)).collect();
+        assert_eq!(rows, [(REPEATABILITY, 3.0, Some(8.0)), (SHAPE, 4.0, None)]);
+        // Welch and Satterthwaite: 5^4 / (3^4 / 8).
+        assert!((drop.dof().unwrap() - 625.0 * 8.0 / 81.0).abs() < 1e-9);
+        assert_eq!(drop.probability_above(30.0), Some(0.5));
+    }
+
+    #[test]
+    fn the_probability_is_that_of_students_t() {
+        let parts = [(REPEATABILITY, 5.0, 2.0), (SHAPE, 0.0, 1.0), (BETWEEN, 0.0, 1.0)];
+        // Two degrees of freedom: 1/2 + t/(2 sqrt(2 + t^2)) at t = 2.
+        let p = drop(30.0, 1, parts).probability_above(20.0).unwrap();
+        assert!((p - (0.5 + 1.0 / 6f64.sqrt())).abs() < 1e-12, "{p}");
+        let exact = drop(30.0, 1, parts.map(|(name, _, dof)| (name, 0.0, dof)));
+        assert_eq!(exact.probability_above(20.0), None);
+    }
 }

@@ -196,16 +196,20 @@ fn air(plateau: &PlateauBalance, conditions: &Conditions) -> String {
 
 /// How probable it is that the tolerance is kept.
 fn chance(plateau: &PlateauBalance) -> Option<String> {
-    let percent = 100.0 * plateau.probability_in_tolerance?;
-    let size = match percent {
-        p if p < 0.1 => "below 0.1 %".into(),
-        p if p > 99.9 => "above 99.9 %".into(),
-        p => format!("{p:.1} %"),
-    };
+    let size = probability(plateau.probability_in_tolerance?);
     Some(format!(
         "{}: the probability that the difference is within the tolerance is {size}.",
         at(plateau)
     ))
+}
+
+/// A probability in per cent; its last tenths are those of the model, not of the engine.
+pub(super) fn probability(probability: f64) -> String {
+    match 100.0 * probability {
+        p if p < 0.1 => "below 0.1 %".into(),
+        p if p > 99.9 => "above 99.9 %".into(),
+        p => format!("{p:.1} %"),
+    }
 }
 
 /// `3.8 % more`, `0.4 % less`.

@@ -1,6 +1,6 @@
 //! The closed breather, in words.
 
-use super::balance::{causes, freedom};
+use super::balance::{causes, freedom, probability};
 use super::cautions;
 use super::facts::{LogFacts, minds};
 use super::layout::{Align, Table};
@@ -130,7 +130,11 @@ fn meaning(page: &mut Page, finding: &Breather) {
             .unwrap_or_default();
         page.item(&format!("Idle with the cap on: {idle:.0} rev/min{share}."));
     }
-    page.item(&format!("Smallest drop that counts: {:.0} rev/min.", finding.threshold_rpm));
+    let threshold = format!("{:.0} rev/min", finding.threshold_rpm);
+    page.item(&format!("Smallest drop that counts: {threshold}."));
+    if let Some(sealed) = finding.probability_sealed.map(probability) {
+        page.item(&format!("The probability that the drop is more than {threshold} is {sealed}."));
+    }
     if let Some(change) = finding.vacuum_change_kpa {
         let word = if change < 0.0 { "falls" } else { "rises" };
         page.item(&format!(

@@ -233,6 +233,8 @@ pub fn breather(drop_rpm: f64, crank: bool) -> (Signal, Breather) {
         crank_closed_kpa: crank.then_some(0.62),
         crank_open_kpa: crank.then_some(0.0),
         verdict: BreatherVerdict::Sealed,
+        probability_sealed: Some(1.0),
+        needs_openings: None,
         budget: Vec::new(),
         say: format!(
             "Sealed: with the filler cap off the idle drops by {drop_rpm:.0} rev/min ({:.0} to {:.0}), \

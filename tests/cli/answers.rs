@@ -78,6 +78,24 @@ fn the_budget_of_the_drop_is_shown_when_asked() {
 }
 
 #[test]
+fn what_the_drop_leaves_open_is_said_in_numbers() {
+    // A threshold within the interval of this log.
+    let log = concat!(env!("CARGO_MANIFEST_DIR"), "/sample-logs/breather-leaking.csv");
+    let value = run(&["breather", log, "--threshold", "7", "--json"]).good().json();
+    let out = run(&["breather", log, "--threshold", "7"]).good().out;
+    let flat = out.replace("\n  ", " ").replace('\n', " ");
+    let percent = 100.0 * value["probability_sealed"].as_f64().unwrap();
+    let threshold = value["threshold_rpm"].as_f64().unwrap();
+    let said = format!(
+        "The probability that the drop is more than {threshold:.0} rev/min is {percent:.1} %."
+    );
+    assert!(flat.contains(&said), "{said} {out}");
+    let more = value["needs_openings"].as_u64().unwrap();
+    let said = format!("About {more} more opening");
+    assert!(value["say"].as_str().unwrap().contains(&said) && flat.contains(&said), "{out}");
+}
+
+#[test]
 fn every_answer_fits_eighty_and_fifty_columns() {
     let folder = folder("answer-width");
     let idling = file(&folder, "idle.csv", idle(6.0, 30));

@@ -126,11 +126,19 @@ fn breather() {
         ("openings", List),
         ("crank_closed_kpa", Measured),
         ("crank_open_kpa", Measured),
+        ("u_rpm", Number),
+        ("dof", Measured),
         ("verdict", Text),
+        ("probability_sealed", Number),
+        ("needs_openings", Measured),
+        ("budget", List),
         ("say", Text),
         ("causes", List),
     ];
     check(&value, &keys);
+    for row in value["budget"].as_array().unwrap() {
+        check(row, &[("name", Text), ("u_rpm", Number), ("dof", Measured)]);
+    }
     check_log(&value["log"]);
     let openings = value["openings"].as_array().unwrap();
     assert_eq!(openings.len(), 3);
