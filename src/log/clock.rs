@@ -10,6 +10,9 @@ use crate::units::Seconds;
 const COARSE: f64 = 0.1;
 /// Rows out of order beyond this part are sorted where their stamps are dates.
 const DISORDER: f64 = 0.05;
+/// A clock with steps up to this, s, is fine enough for everything here: a fifth of the time between
+/// two firings of four cylinders at 3000 rev/min, `120 / (4 * 3000)` s.
+const FINE_S: f64 = 0.002;
 /// A step of more than this many usual steps of the clock is a gap.
 const GAP: f64 = 10.0;
 
@@ -181,15 +184,27 @@ fn spread(time_s: &mut [f64], remarks: &mut Vec<Remark>) {
             time_s[index] = time_s[index - 1].next_up();
         }
     }
-    let text = format!(
-        "the clock is coarse: about {usual_rows:.0} rows share a stamp and the next is {step:.3} s later; rows were spread evenly between stamps, so times are good to {step:.1} s only"
-    );
-    let repeats = time_s.len() - runs.len();
-    remarks.push(Remark::new("coarse_clock", repeats, &[], text));
+    if step > FINE_S {
+        let repeats = time_s.len() - runs.len();
+        remarks.push(Remark::new("coarse_clock", repeats, &[], coarse(usual_rows, step)));
+    }
     if !stood.is_empty() {
         let text = "the clock stood still while rows went on; their times are a guess";
         remarks.push(Remark::new("clock_stood", stood.len(), &stood, text));
     }
+}
+
+fn coarse(usual_rows: f64, step: f64) -> String {
+    let rows =
+        if usual_rows > 1.0 { format!("about {usual_rows:.0} rows") } else { "some rows".into() };
+    let decimals = match step {
+        s if s < 0.1 => 3,
+        s if s < 1.0 => 2,
+        _ => 1,
+    };
+    format!(
+        "the clock is coarse: {rows} share a stamp and the next is {step:.3} s later; rows were spread evenly between stamps, so times are good to {step:.decimals$} s only"
+    )
 }
 
 /// One stamp for the whole log: only the order is known.
@@ -273,6 +288,30 @@ mod tests {
         assert_eq!(batch.time_s[..5], [0.0, 0.5, 1.0, 1.5, 2.0]);
         assert_eq!(batch.time_s[7..], [4.0, 4.5, 5.0, 5.5]);
         assert_eq!((batch.bad.len(), remarks[0].code, remarks[0].count), (0, "coarse_clock", 8));
+    }
+
+    #[test]
+    fn stamps_to_the_millisecond_are_no_coarse_clock() {
+        // 1,234 rows a second, each stamped to the nearest step.
+        let rounded = |step: f64| -> Vec<f64> {
+            (0..2000).map(|i| (f64::from(i) / 1234.0 / step).round() * step).collect()
+        };
+        let (batch, remarks) = settled(&rounded(0.001));
+        assert_eq!((batch.bad.len(), remarks), (0, vec![]));
+        assert!(batch.time_s.windows(2).all(|p| p[1] > p[0]));
+        for (time, said) in [
+            (rounded(0.004), "about 5 rows share a stamp"),
+            (rounded(0.004), "good to 0.004 s only"),
+            (rounded(0.04), "good to 0.040 s only"),
+            (rounded(0.25), "good to 0.25 s only"),
+            // 1.2 rows to a step of 10 ms.
+            ((0..500).map(|i| (f64::from(i) / 1.2).round() * 0.01).collect(), "some rows share"),
+            ((0..500).map(|i| (f64::from(i) / 1.2).round() * 0.01).collect(), "to 0.010 s only"),
+        ] {
+            let (_, remarks) = settled(&time);
+            assert_eq!(remarks[0].code, "coarse_clock");
+            assert!(remarks[0].text.contains(said), "{said}: {}", remarks[0].text);
+        }
     }
 
     #[test]
