@@ -14,7 +14,7 @@ const SHAPE: &str = "answer of engine, edges, other loads";
 /// What the openings differ by beyond that.
 const BETWEEN: &str = "between repeats";
 
-/// Most further openings that are worth asking for: seven minutes at the filler.
+/// Most further openings that are worth asking for: six minutes at the filler.
 const MOST_MORE: u32 = 19;
 
 /// A row of the uncertainty budget of the idle drop.
@@ -63,8 +63,9 @@ impl IdleDrop {
             let between = ((variance - own).max(0.0) / n).sqrt();
             components.push(Component::new(BETWEEN, between, n - 1.0));
         }
-        components.retain(|c| c.u > 0.0);
-        let budget = Budget::new(components).ok()?;
+        // A component that is no number is kept, so that the budget refuses it.
+        components.retain(|c| c.u != 0.0);
+        let budget = Budget::new(components).ok().filter(|_| drop_rpm.is_finite())?;
         let (low_rpm, high_rpm) = budget.interval(drop_rpm, LEVEL)?;
         Some(IdleDrop { drop_rpm, low_rpm, high_rpm, budget, openings: fit.drops.len() })
     }
@@ -124,6 +125,7 @@ fn bounded(dof: f64) -> Option<f64> {
 
 #[cfg(test)]
 mod tests {
+    use super::super::cap_fit::{Drop, Parts};
     use super::*;
 
     fn drop(drop_rpm: f64, openings: usize, parts: [(&'static str, f64, f64); 3]) -> IdleDrop {
@@ -175,6 +177,32 @@ mod tests {
         // Welch and Satterthwaite: 5^4 / (3^4 / 8).
         assert!((drop.dof().unwrap() - 625.0 * 8.0 / 81.0).abs() < 1e-9);
         assert_eq!(drop.probability_above(30.0), Some(0.5));
+    }
+
+    #[test]
+    fn a_fit_that_is_broken_gives_no_drop() {
+        let fit = |rpm: f64, u_noise_rpm: f64| CapFit {
+            openings: Vec::new(),
+            drops: [28.0, 32.0].map(|d| Drop { rpm: rpm + d, u_rpm: 2.5, dof: 9.0 }).to_vec(),
+            mean: Parts { u_noise_rpm, noise_dof: 12.0, u_shape_rpm: 1.5 },
+            idle_rpm: 850.0,
+            tau_s: None,
+            vacuum_change_kpa: None,
+            loads: Vec::new(),
+            curve: Vec::new(),
+            blocks: 0..0,
+        };
+        let sound = IdleDrop::of(&fit(0.0, 2.0)).unwrap();
+        // The drops share all that their fit leaves open, so that all they differ by is between
+        // repeats: 2^2 + 1.5^2 + 2^2.
+        assert_eq!(sound.drop_rpm, 30.0);
+        assert!((sound.u_rpm() - 10.25f64.sqrt()).abs() < 1e-12, "{}", sound.u_rpm());
+        assert_eq!(IdleDrop::of(&fit(0.0, f64::NAN)), None);
+        assert_eq!(IdleDrop::of(&fit(f64::NAN, 2.0)), None);
+        // Noise of nothing is no component, and the shape stays.
+        let still = IdleDrop::of(&fit(0.0, 0.0)).unwrap();
+        assert!(still.rows().iter().any(|row| row.name == SHAPE && row.u_rpm == 1.5));
+        assert!(still.rows().iter().all(|row| row.name != REPEATABILITY));
     }
 
     #[test]
