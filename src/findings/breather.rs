@@ -327,9 +327,11 @@ struct Numbers {
 }
 
 fn say(verdict: BreatherVerdict, n: &Numbers) -> String {
-    let Numbers { drop, low, high, idle, threshold, .. } = n;
+    let Numbers { idle, threshold, .. } = n;
+    // Nought added, so that nothing below zero reads -0.
+    let [drop, low, high] = [n.drop, n.low, n.high].map(|rpm| rpm.round() + 0.0);
     let size = format!("{drop:.0} rev/min (between {low:.0} and {high:.0}) from {idle:.0}");
-    let moves = if *drop > 0.5 {
+    let moves = if drop > 0.0 {
         format!("drops by only {size}")
     } else {
         format!("does not drop (between {low:.0} and {high:.0} rev/min, below zero it rises)")

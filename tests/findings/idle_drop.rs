@@ -40,6 +40,15 @@ fn the_drop_lies_in_its_interval_and_the_verdict_follows() {
 }
 
 #[test]
+fn a_speed_that_stands_still_drops_by_nought() {
+    for seed in 0..10 {
+        let found = Scene { noise: (0.0, 0.4), ..cap_test(0.0, seed) }.breather(seed);
+        assert_eq!(found.verdict, BreatherVerdict::NotSealedOrBlocked, "{}", found.say);
+        assert!(found.say.contains("between 0 and 0"), "{}", found.say);
+    }
+}
+
+#[test]
 fn unmarked_openings_are_found_and_said_to_be_unconfirmed() {
     let found = Scene { marks: Vec::new(), ..cap_test(80.0, 1) }.breather(1);
     assert_eq!(found.verdict, BreatherVerdict::Sealed, "{}", found.say);
