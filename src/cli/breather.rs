@@ -3,7 +3,7 @@
 use super::args::{BreatherArgs, Car};
 use super::failure::Failure;
 use super::load::load;
-use super::output::{Outcome, answer, page};
+use super::output::{Outcome, answer, message, page};
 use super::picture;
 use super::wishes::Wishes;
 use crate::charts;
@@ -13,11 +13,13 @@ use crate::report;
 /// Reads a log and gives the idle drop.
 ///
 /// # Errors
-/// The log cannot be read or has no speed, or the chart cannot be drawn.
+/// The log cannot be read, or the chart cannot be drawn.
 pub fn run(args: &BreatherArgs) -> Result<u8, Failure> {
     let wishes = Wishes::new(&args.reading, &Car::default(), args.output.units)?;
     let log = load(&args.log, &wishes, args.threshold)?;
-    log.needs_speed()?;
+    if let Some(wanted) = log.speed_wanted() {
+        message(&format!("help: {wanted}"));
+    }
     let finding = breather::find(&log.signal, &log.conditions);
     let unit = wishes.unit();
     picture::draw(&args.picture, unit, |path, frame| {

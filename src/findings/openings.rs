@@ -50,7 +50,9 @@ pub enum NoOpening {
 pub fn sentence(why: NoOpening) -> String {
     let how = "Idle 15 s, cap off 10 s, cap on 10 s, two or three times, with the marks 'cap off' and 'cap on'.";
     match why {
-        NoOpening::NoSpeed => format!("Not settled: the log holds no engine speed. {how}"),
+        NoOpening::NoSpeed => format!(
+            "Not settled: the log holds no engine speed, and its vacuum shows no ripple to take it from. Connect the pick-up, or log 100 rows a second and more. {how}"
+        ),
         NoOpening::OnlyUnreturned => format!(
             "Not settled: no cap test found. The speed steps but does not come back, which a fan, a lamp or a drift does too. {how}"
         ),
