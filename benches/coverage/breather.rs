@@ -148,6 +148,7 @@ pub fn table(extent: Extent) -> bool {
             ("By the true drop, central conditions", central()),
             ("One thing varied, three openings", varied(3)),
             ("One thing varied, one opening", varied(1)),
+            ("Answers of no kind that the findings know", strange()),
         ]
     };
     let mut number = 1000;
@@ -294,21 +295,29 @@ fn factors() -> Vec<Factor> {
                 ("with spikes", |r| r.spikes = 0.01),
             ],
         ),
-        (
-            // Of no kind that the findings know.
-            "strange answer",
-            vec![
-                ("after 0.4 s", |r| r.response = Response::Delayed(0.4, 0.8)),
-                ("after 1 s", |r| r.response = Response::Delayed(1.0, 0.8)),
-                ("that stiffens", |r| r.response = Response::Stiffening(1.5)),
-            ],
-        ),
     ]
 }
 
+/// Answers of no kind that the findings know, three openings and one.
+fn strange() -> Vec<Cell> {
+    let answers: Factor = (
+        "answer",
+        vec![
+            ("after 0.4 s", |r| r.response = Response::Delayed(0.4, 0.8)),
+            ("after 1 s", |r| r.response = Response::Delayed(1.0, 0.8)),
+            ("that stiffens", |r| r.response = Response::Stiffening(1.5)),
+        ],
+    );
+    [3, 1].into_iter().flat_map(|openings| crossed(openings, vec![answers.clone()])).collect()
+}
+
 fn varied(openings: usize) -> Vec<Cell> {
+    crossed(openings, factors())
+}
+
+fn crossed(openings: usize, factors: Vec<Factor>) -> Vec<Cell> {
     let mut cells = Vec::new();
-    for (factor, levels) in factors() {
+    for (factor, levels) in factors {
         for (level, change) in levels {
             // The threshold, where verdicts go wrong, and three times it, where a drop must be found.
             for drop_rpm in [20.0, 60.0] {
