@@ -167,7 +167,8 @@ pub fn table(extent: Extent) -> bool {
             eprintln!("breather: {:.0} s, {}", started.elapsed().as_secs_f64(), cell.name);
         }
     }
-    if !extent.short && only.is_none() {
+    let random = only.as_ref().is_none_or(|word| "everything at random".contains(word));
+    if !extent.short && random {
         sound &= at_random(extent.logs);
         eprintln!("breather: {:.0} s", started.elapsed().as_secs_f64());
     }

@@ -6,6 +6,7 @@
 //! cargo bench --bench coverage -- breather --logs 200
 //! cargo bench --bench coverage -- --short            a few telling cells in seconds
 //! cargo bench --bench coverage -- --seed 7           the same cells, other logs
+//! cargo bench --bench coverage -- breather --only 'fan comes'    the cells with these words in their names
 //! ```
 //!
 //! The logs are simulated here from levels, noise, ripple and sensor errors; nothing of it comes from

@@ -175,8 +175,9 @@ fn judge(signal: &Signal, fit: &CapFit, threshold: f64) -> Option<Breather> {
     let needs = open.then(|| all.openings_more(threshold)).flatten();
     let (idle, openings) = (fit.idle_rpm, fit.openings.len());
     let numbers = Numbers { drop, low, high, idle, threshold, openings, needs };
-    // Without a return there is no drop to speak of, only a step.
-    let is_shown = doubt != Some(Doubt::Unreturned);
+    // Without a return there is only a step, and one dip that nobody marked is as likely a fan's:
+    // neither is a drop to speak of.
+    let is_shown = !matches!(doubt, Some(Doubt::Unreturned | Doubt::OneUnmarked));
     let shown = |value: f64| is_shown.then_some(value);
     Some(Breather {
         idle_rpm: Some(fit.idle_rpm),
