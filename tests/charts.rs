@@ -427,7 +427,12 @@ fn openings_of_all_kinds_stay_apart() {
     finding.curve.clear();
     finding.idle_rpm = None;
     finding.drop_rpm = None;
-    check(&charts::breather_svg(&frame(900), &signal, &finding, &sides()).unwrap(), 900);
+    for loads in [vec![], vec![31.0]] {
+        finding.other_loads_s = loads;
+        let svg = charts::breather_svg(&frame(900), &signal, &finding, &sides()).unwrap();
+        let said = has(&check(&svg, 900), "another load");
+        assert_eq!(said, !finding.other_loads_s.is_empty());
+    }
 }
 
 #[test]

@@ -158,6 +158,9 @@ impl<'a> Story<'a> {
             keys.push(Key::new(Sample::Dashed(ink::LIMIT, LIMIT), "smallest drop that counts"));
             keys.push(Key::new(Sample::Shade, "cap off"));
         }
+        if !self.finding.other_loads_s.is_empty() {
+            keys.push(Key::new(Sample::Dashed(ink::TEXT, LOAD), "another load"));
+        }
         let speed = Plan {
             heading: "Engine speed (rev/min)".into(),
             keys,
@@ -208,6 +211,16 @@ impl<'a> Story<'a> {
         }
     }
 
+    /// Where the speed steps and it is not the cap.
+    fn loads(&self, sheet: &mut Sheet, panel: &Panel, clock: &Clock) {
+        for at_s in self.finding.other_loads_s.iter().filter(|at| Range::drawable(**at)) {
+            let x = panel.x.px(clock.at(*at_s));
+            let (em, thin) = (sheet.em, sheet.thin());
+            let ends = [(x, panel.top()), (x, panel.bottom())];
+            sheet.dashed(&ends, (0.45 * em, 0.3 * em), LOAD * thin, ink::TEXT);
+        }
+    }
+
     fn draw_speed(&self, sheet: &mut Sheet, panel: &Panel, clock: &Clock) {
         self.shade(sheet, panel, clock);
         if let Some(speed) = &self.speed {
@@ -224,6 +237,7 @@ impl<'a> Story<'a> {
             let ends = [(stretch.0, limit), (stretch.1, limit)];
             sheet.dashed(&ends, (0.45 * em, 0.3 * em), LIMIT * thin, ink::LIMIT);
         }
+        self.loads(sheet, panel, clock);
         let points = trace::points(&self.curve, clock, |t, n| panel.place(t, n));
         let (em, thin) = (sheet.em, sheet.thin());
         sheet.dashed(&points, (0.9 * em, 0.4 * em), CURVE * thin, ink::ONE);
@@ -271,6 +285,8 @@ fn drop_words(drop: f64, low: f64, high: f64) -> [String; 4] {
 
 /// Weight of the fitted curve.
 const CURVE: f64 = 2.4;
+/// Weight of the line where another load comes or goes.
+const LOAD: f64 = 2.0;
 /// Weight of the smallest drop that counts.
 const LIMIT: f64 = 1.5;
 

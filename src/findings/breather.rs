@@ -87,6 +87,8 @@ pub struct Breather {
     pub vacuum_change_kpa: Option<f64>,
     /// One entry an opening.
     pub openings: Vec<Opening>,
+    /// When another load came or went, s: steps of the speed that are not the cap's.
+    pub other_loads_s: Vec<f64>,
     /// Crankcase below atmosphere with the cap on, kPa.
     pub crank_closed_kpa: Option<f64>,
     /// Crankcase below atmosphere with the cap off, kPa.
@@ -145,6 +147,7 @@ fn nothing(threshold_rpm: f64, say: String) -> Breather {
         threshold_rpm,
         vacuum_change_kpa: None,
         openings: Vec::new(),
+        other_loads_s: Vec::new(),
         crank_closed_kpa: None,
         crank_open_kpa: None,
         verdict: BreatherVerdict::NotSettled,
@@ -191,6 +194,7 @@ fn judge(signal: &Signal, fit: &CapFit, threshold: f64) -> Option<Breather> {
         threshold_rpm: threshold,
         vacuum_change_kpa: fit.vacuum_change_kpa,
         openings: openings_of(fit)?,
+        other_loads_s: fit.loads.clone(),
         crank_closed_kpa: crank.as_ref().map(|c| c.closed_kpa),
         crank_open_kpa: crank.as_ref().map(|c| c.open_kpa),
         verdict,

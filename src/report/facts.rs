@@ -67,11 +67,12 @@ impl LogFacts {
 }
 
 /// Remarks that shake the result: whoever reads the verdict has to read them with it.
-const SHAKING: [&str; 19] = [
+const SHAKING: [&str; 20] = [
     "dead_channel",
     "dead_speed",
     "dead_barometer",
     "unmarked_openings",
+    "other_load",
     "saturated",
     "stuck_sensor",
     "pickup_factor",

@@ -230,6 +230,7 @@ pub fn breather(drop_rpm: f64, crank: bool) -> (Signal, Breather) {
         threshold_rpm: 21.25,
         vacuum_change_kpa: Some(-0.08 * drop_rpm),
         openings: vec![opening(openings[0], 1.5), opening(openings[1], -1.5)],
+        other_loads_s: vec![],
         crank_closed_kpa: crank.then_some(0.62),
         crank_open_kpa: crank.then_some(0.0),
         verdict: BreatherVerdict::Sealed,
