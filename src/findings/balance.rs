@@ -345,7 +345,8 @@ impl Pair<'_> {
         components.extend(self.matching.left_by_prior(setting, self.prior));
         components.push(known("resolution", worst));
         components.push(known(in_step::COMPONENT, aliased));
-        components.retain(|c| c.u > 0.0);
+        // One that is no number is kept, so that the budget refuses it.
+        components.retain(|c| c.u != 0.0);
         Budget::new(components).ok()
     }
 
