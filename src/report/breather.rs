@@ -124,7 +124,8 @@ fn meaning(page: &mut Page, finding: &Breather) {
         let share = finding
             .drop_percent
             .map(|percent| {
-                let word = if percent < 0.0 { "rise" } else { "drop" };
+                // What is nil when rounded does not rise.
+                let word = if percent <= -0.05 { "rise" } else { "drop" };
                 format!("; the {word} is {} % of it", fixed(percent.abs(), 1))
             })
             .unwrap_or_default();
