@@ -187,9 +187,6 @@ fn crossed(plans: &[(String, Plan)], differences: &[f64]) -> Vec<Cell> {
                     && plan.rate_hz >= 50.0
                     && plan.seconds >= 15.0
                     && plan.held_hz.is_none()
-                    // A vacuum that never leaves one step while the engine turns is taken for a
-                    // sensor that is stuck, and settles nothing.
-                    && plan.swing_kpa[0] > 0.0
                     && !plan.dirty;
                 let star = if powerful { "*" } else { "" };
                 Cell { name: format!("{name} | {d}{star}"), plan, as_text: false, powerful }
