@@ -1,4 +1,4 @@
-//! Normal draws that fill their space evenly, and what turns them into those of a covariance.
+//! Normal draws that fill their space evenly.
 
 use statrs::distribution::{ContinuousCDF, Normal};
 
@@ -32,27 +32,10 @@ fn radical_inverse(mut k: usize, base: usize) -> f64 {
     value
 }
 
-/// Lower triangle `l` with `l l' = covariance` (Cholesky); none when the matrix is not positive
-/// definite.
-pub fn root(covariance: &[Vec<f64>]) -> Option<Vec<Vec<f64>>> {
-    let n = covariance.len();
-    let mut l = vec![vec![0.0; n]; n];
-    for i in 0..n {
-        for j in 0..=i {
-            let known: f64 = (0..j).map(|k| l[i][k] * l[j][k]).sum();
-            let left = covariance[i][j] - known;
-            l[i][j] = if i == j { left.sqrt() } else { left / l[j][j] };
-        }
-        if l[i][i].is_nan() || l[i][i] <= 0.0 {
-            return None;
-        }
-    }
-    Some(l)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::statistics::cholesky::root;
 
     #[test]
     fn the_draws_have_the_covariance_asked_for() {
@@ -71,6 +54,5 @@ mod tests {
                 assert!((found - wanted[i][j]).abs() < 0.02, "{i} {j}: {found}");
             }
         }
-        assert!(root(&[vec![1.0, 2.0], vec![2.0, 1.0]]).is_none());
     }
 }

@@ -11,6 +11,9 @@
 //! Schur complement in its form without differences of large numbers). The cost is linear in the
 //! number of observations, however many groups there are.
 
+use super::cholesky;
+use super::normal_equations::dot;
+
 /// One observation: `value = sum of coefficients * shared unknowns + own`, with standard uncertainty
 /// `u`.
 #[derive(Debug, Clone, PartialEq)]
@@ -115,7 +118,7 @@ pub fn fit(observations: &[Observation], groups: usize) -> Option<Fit> {
             cells.iter_mut().zip(row).for_each(|(cell, b)| *cell += weight * a * b);
         }
     }
-    let covariance = inverse(normal)?;
+    let (covariance, _) = cholesky::inverse(&normal)?;
     let along = |shared: &Vec<f64>| -> Vec<f64> {
         freed.iter().map(|(row, _, weight)| weight * dot(shared, row)).collect()
     };
@@ -167,43 +170,6 @@ fn grouped(observations: &[Observation], groups: usize) -> Option<Vec<Group>> {
         Some(Group { members, coefficients, value })
     };
     members.into_iter().map(group).collect()
-}
-
-fn dot(a: &[f64], b: &[f64]) -> f64 {
-    a.iter().zip(b).map(|(x, y)| x * y).sum()
-}
-
-/// Inverse of a symmetric positive-definite matrix by Gauss-Jordan elimination with scaling.
-pub(super) fn inverse(mut matrix: Vec<Vec<f64>>) -> Option<Vec<Vec<f64>>> {
-    let n = matrix.len();
-    // Unknowns in unlike units make unlike rows; scaled to a unit diagonal, pivots compare.
-    let scale: Vec<f64> = (0..n).map(|k| matrix[k][k].sqrt()).collect();
-    if scale.iter().any(|s| !s.is_finite() || *s <= 0.0) {
-        return None;
-    }
-    for (i, row) in matrix.iter_mut().enumerate() {
-        row.iter_mut().zip(&scale).for_each(|(cell, s)| *cell /= s * scale[i]);
-        row.extend((0..n).map(|j| if i == j { 1.0 } else { 0.0 }));
-    }
-    for pivot in 0..n {
-        let best = (pivot..n)
-            .max_by(|a, b| matrix[*a][pivot].abs().total_cmp(&matrix[*b][pivot].abs()))?;
-        matrix.swap(pivot, best);
-        let divisor = matrix[pivot][pivot];
-        if divisor.abs() < 1e-12 {
-            return None;
-        }
-        matrix[pivot].iter_mut().for_each(|cell| *cell /= divisor);
-        let lead = matrix[pivot].clone();
-        for (_, row) in matrix.iter_mut().enumerate().filter(|(i, _)| *i != pivot) {
-            let factor = row[pivot];
-            row.iter_mut().zip(&lead).for_each(|(cell, l)| *cell -= factor * l);
-        }
-    }
-    let unscaled = |i: usize, row: &[f64]| -> Vec<f64> {
-        row[n..].iter().zip(&scale).map(|(cell, s)| cell / (s * scale[i])).collect()
-    };
-    Some(matrix.iter().enumerate().map(|(i, row)| unscaled(i, row)).collect())
 }
 
 #[cfg(test)]

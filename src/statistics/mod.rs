@@ -2,6 +2,7 @@
 
 pub mod autoregression;
 pub mod changes;
+pub mod cholesky;
 pub mod correlated;
 pub mod decision;
 pub mod draws;

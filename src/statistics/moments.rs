@@ -7,7 +7,8 @@
 //! `(C + s^2 diag(1/u^2))^-1 c`, where `C` holds the columns' products about their means and `c`
 //! those with the series. The level of the series is free.
 
-use super::known_errors::inverse;
+use super::cholesky;
+use super::normal_equations::dot;
 
 /// Rows worked on at a time: enough for the processor's lanes, few enough for its nearest cache.
 const BLOCK: usize = 128;
@@ -124,9 +125,8 @@ impl Moments {
         for (i, u) in u.iter().enumerate() {
             normal[i][i] += variance / (u * u);
         }
-        let cofactors = inverse(normal)?;
+        let (cofactors, _) = cholesky::inverse(&normal)?;
         let series = &self.products[columns];
-        let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
         let values: Vec<f64> = cofactors.iter().map(|row| dot(row, &series[..columns])).collect();
         let mut squares = series[columns];
         for (i, value) in values.iter().enumerate() {

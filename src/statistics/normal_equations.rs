@@ -5,7 +5,7 @@
 //! columns' condition: columns of like size that are far from combinations of one another keep ten
 //! and more of them. For a single fit of unknown columns use [`super::regression::least_squares`].
 
-use super::draws;
+use super::cholesky;
 
 /// Independent sums of a product, so that additions need not wait for one another.
 const LANES: usize = 8;
@@ -72,44 +72,11 @@ impl Products {
 
     /// Solves; none when the columns do not determine their coefficients.
     pub fn solve(&self) -> Option<Solution> {
-        let n = self.series.len();
-        // Columns in unlike units make unlike rows; scaled to a unit diagonal, digits are kept.
-        let scale: Vec<f64> = (0..n).map(|k| self.columns[k][k].sqrt()).collect();
-        if scale.iter().any(|s| !s.is_finite() || *s <= 0.0) {
-            return None;
-        }
-        let scaled = |i: usize, j: usize| self.columns[i][j] / (scale[i] * scale[j]);
-        let matrix: Vec<Vec<f64>> =
-            (0..n).map(|i| (0..n).map(|j| scaled(i, j)).collect()).collect();
-        let root = draws::root(&matrix)?;
-        let inverse = lower_inverse(&root);
-        let cofactors: Vec<Vec<f64>> = (0..n)
-            .map(|i| {
-                let product = |j: usize| -> f64 {
-                    (i.max(j)..n).map(|k| inverse[k][i] * inverse[k][j]).sum()
-                };
-                (0..n).map(|j| product(j) / (scale[i] * scale[j])).collect()
-            })
-            .collect();
+        let (cofactors, log_determinant) = cholesky::inverse(&self.columns)?;
         let coefficients: Vec<f64> = cofactors.iter().map(|row| dot(row, &self.series)).collect();
         let residual_squares = (self.square - dot(&coefficients, &self.series)).max(0.0);
-        let log = |k: usize| 2.0 * (root[k][k] * scale[k]).ln();
-        let log_determinant = (0..n).map(log).sum();
         Some(Solution { coefficients, cofactors, residual_squares, log_determinant })
     }
-}
-
-fn lower_inverse(l: &[Vec<f64>]) -> Vec<Vec<f64>> {
-    let n = l.len();
-    let mut inverse = vec![vec![0.0; n]; n];
-    for j in 0..n {
-        inverse[j][j] = 1.0 / l[j][j];
-        for i in j + 1..n {
-            let sum: f64 = (j..i).map(|k| l[i][k] * inverse[k][j]).sum();
-            inverse[i][j] = -sum / l[i][i];
-        }
-    }
-    inverse
 }
 
 /// Sum of products, of the shorter length.

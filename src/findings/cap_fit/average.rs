@@ -12,8 +12,8 @@ use super::model::{Data, FIRST_DROP, Shape, Whitener, borrowed};
 use super::search::{EACH_MARK_S, EARLIER_S, FOUND_S, LATER_S, PRESSED_LATE_S, Shifts, shifted};
 use crate::findings::breather::TimesFrom;
 use crate::findings::openings::Times;
-use crate::statistics::draws;
 use crate::statistics::normal_equations::{Products, Solution};
+use crate::statistics::{cholesky, draws};
 
 /// Rounds of Gauss and Newton.
 const ROUNDS: usize = 3;
@@ -143,7 +143,7 @@ impl Problem<'_> {
         let (mut k, mut before) = (0, 0.0);
         for f in heavy {
             let share = weight(&f) / total;
-            let Some(root) = draws::root(&f.covariance) else { continue };
+            let Some(root) = cholesky::root(&f.covariance) else { continue };
             // As many as fall between the shares before this fit and with it.
             let upto = before + share * DRAWS as f64;
             while (k as f64) + 0.5 < upto {
@@ -249,7 +249,8 @@ impl Problem<'_> {
     }
 
     /// One linearised fit about drops and steps of these heights: the linear part, the bend, a change
-    /// of every edge and load, and the lateness that is common to the marks. What is known beforehand enters as further rows.
+    /// of every edge and load, and the lateness that is common to the marks. What is known beforehand
+    /// enters as further rows.
     fn step(&self, shape: &Shape, shifts: &[f64], heights: &[f64]) -> Option<Solution> {
         let whitener = self.whitener;
         let (columns, slopes) = shape.with_slopes(self.data, heights);

@@ -3,6 +3,7 @@
 use crate::findings::openings::Times;
 use crate::signal::Signal;
 use crate::signal::cycles::STANDSTILL_RPM;
+use crate::statistics::summary;
 use std::ops::Range;
 
 /// Idle used before the first opening and after the last, s.
@@ -32,14 +33,9 @@ pub fn around(
         to += 1;
     }
     // A start of the engine or a held speed in the margin is no idle: the margin ends there.
-    let idle = median(rpm[from..to].to_vec())?;
+    let idle = summary::median(&rpm[from..to])?;
     let idles = |k: &usize| (rpm[*k] - idle).abs() < 0.5 * idle;
     let from = (from..seed).rev().take_while(idles).last().unwrap_or(seed);
     let to = (seed..to).take_while(idles).last()? + 1;
     Some(from..to)
-}
-
-fn median(mut values: Vec<f64>) -> Option<f64> {
-    let middle = values.len() / 2;
-    (!values.is_empty()).then(|| *values.select_nth_unstable_by(middle, f64::total_cmp).1)
 }
