@@ -168,7 +168,7 @@ pub(super) fn words(name: &str) -> Vec<String> {
     words
 }
 
-fn push_plain(word: &mut String, c: char) {
+pub(super) fn push_plain(word: &mut String, c: char) {
     match c {
         'à' | 'á' | 'â' | 'ä' | 'ã' | 'å' => word.push('a'),
         'è' | 'é' | 'ê' | 'ë' => word.push('e'),

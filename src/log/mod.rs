@@ -28,6 +28,7 @@ mod error;
 mod evidence;
 mod head;
 mod headings;
+pub mod journal;
 mod leftover;
 mod numbers;
 mod order;
