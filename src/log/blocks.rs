@@ -31,10 +31,14 @@ pub(super) fn read_rows<R: Read>(
     let mut total = Batch { lines: line - 1, ..Batch::default() };
     let mut reader = RowReader::new(plan);
     let (mut more, mut want) = (true, BLOCK);
+    let mut torn = Vec::new();
     while more || !text.is_empty() {
         while more && text.len() < want {
             let lacking = want - text.len();
             more = source.fill(&mut text, lacking)?;
+        }
+        if !more && plan.recorded {
+            torn.append(&mut text.split_off(memrchr(b'\n', &text).map_or(0, |at| at + 1)));
         }
         total.make_room(text.len() / 2);
         let used = if memchr(b'"', &text).is_some() {
@@ -54,6 +58,12 @@ pub(super) fn read_rows<R: Read>(
             );
             return Err(ReadError::Shape { name: name.to_string(), detail });
         }
+    }
+    if !torn.trim_ascii().is_empty() {
+        let line = total.lines + 1;
+        total.refuse(line, f64::NAN, Why::Cut, || {
+            "is the last and was cut in the middle".to_string()
+        });
     }
     Ok(total)
 }

@@ -55,6 +55,11 @@ pub(super) fn plan(
     let marks = choice.marks(&used);
     let mark = marks.as_ref().map(|marks| marks.field);
     used.extend(mark);
+    let recorded = is_recorded(&columns);
+    if recorded {
+        let known = |field: &usize| RECORDED.contains(&columns[*field].heading.text.as_str());
+        used.extend((0..columns.len()).filter(known));
+    }
     remarks.extend(columns_not_taken(
         &columns,
         |field| used.contains(&field),
@@ -71,10 +76,21 @@ pub(super) fn plan(
         clock_taken,
         slots,
         mark,
+        recorded,
         mark_unseen: marks.as_ref().is_some_and(|marks| marks.unseen),
         mark_taken: marks
             .map(|m| Taken::new(Role::Mark, &columns[m.field].heading.text, "", m.guessed)),
     })
+}
+
+/// The columns of our own recordings that are kept for a person and taken for nothing: the number of
+/// the sentence and the host's own time.
+const RECORDED: [&str; 2] = ["seq", "host_s"];
+
+/// True for the headings of [`journal`](super::journal): the host's time, and the mark last.
+fn is_recorded(columns: &[Column]) -> bool {
+    let has = |text: &str| columns.iter().any(|column| column.heading.text == text);
+    has("time_s") && has("host_s") && columns.last().is_some_and(|c| c.heading.text == "mark")
 }
 
 /// The field with the marks.

@@ -124,6 +124,9 @@ pub(super) struct Plan {
     pub slots: [Option<Slot>; CHANNELS],
     /// The field with the marks.
     pub mark: Option<usize>,
+    /// The log is one of our own recordings: a line without its end was cut, whatever is in it, and
+    /// each mark is one of its own.
+    pub recorded: bool,
     /// Nothing was in the field with the marks so far: numbers that follow there are no marks.
     pub mark_unseen: bool,
     /// What people are told about the marks.

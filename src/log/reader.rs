@@ -197,6 +197,10 @@ fn check_enough(batch: &Batch, options: &ReadOptions) -> Result<(), ReadError> {
                 "all {} rows are bad, the first is {first}; check the file and --columns",
                 batch.bad.len()
             ),
+            None if !batch.marks.is_empty() => {
+                "there are marks and not one sample; check that the sensors were connected"
+                    .to_string()
+            }
             None => {
                 "there is a heading row and nothing under it; check that the logger was running"
                     .to_string()

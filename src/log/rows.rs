@@ -122,6 +122,11 @@ impl Batch {
         }
     }
 
+    /// True where the row that is being read has a mark.
+    fn has_mark(&self) -> bool {
+        self.marks.last().is_some_and(|mark| mark.until == self.rows)
+    }
+
     /// Keeps a mark; one that repeats that of the row above is the same mark, held.
     fn mark(&mut self, mark: RawMark) {
         match self.marks.last_mut() {
@@ -294,6 +299,12 @@ impl<'a> RowReader<'a> {
                 format!("has {shown:?} under {:?}, which is no number", slot.heading)
             });
         }
+        if values.iter().all(|value| value.is_nan()) && batch.has_mark() {
+            // The mark is all there is: it keeps its time, and nothing was measured.
+            batch.place(line);
+            batch.rows += 1;
+            return;
+        }
         self.keep(line, time, &values, batch);
     }
 
@@ -353,7 +364,9 @@ impl<'a> RowReader<'a> {
         let text = super::numbers::bare(&text);
         if !text.is_empty() {
             let row = batch.rows;
-            batch.mark(RawMark { row, at_s, text: text.to_string(), until: row });
+            let mark = RawMark { row, at_s, text: text.to_string(), until: row };
+            // A recording has one mark a key pressed, on whatever rows.
+            if self.plan.recorded { batch.marks.push(mark) } else { batch.mark(mark) }
         }
     }
 

@@ -5,6 +5,7 @@
 //! averaged over each cycle: time-weighted, by the trapezoid rule, with the ends interpolated.
 //! What remains moves only when the engine does.
 
+use super::links::Outages;
 use crate::sample::Track;
 
 /// Averages over consecutive blocks of whole engine cycles: the series of all statistics.
@@ -92,11 +93,13 @@ fn slower_than_the_cycles(speed: impl Iterator<Item = f64>, interval_s: f64) -> 
 /// Every sample as a block that reaches half-way to its neighbours.
 fn one_a_sample(track: &Track, speed: &[f64], interval_s: f64, with_speed: bool) -> Cycles {
     let t = &track.time_s;
+    let outages = Outages::of(&track.marks);
     let reach = 0.5 * GAP_INTERVALS * interval_s;
     let edge = |k: usize, other: Option<usize>, sign: f64| {
         // The log says nothing of the time before its first sample and after its last.
         let half = other.map_or(0.0, |j| 0.5 * (t[j] - t[k]).abs());
-        t[k] + sign * half.min(reach)
+        let parted = other.is_some_and(|j| outages.part(t[k.min(j)], t[k.max(j)]));
+        t[k] + sign * half.min(if parted { 0.5 * interval_s } else { reach })
     };
     let last = t.len().saturating_sub(1);
     let from_s: Vec<f64> = (0..t.len()).map(|k| edge(k, k.checked_sub(1), -1.0)).collect();
@@ -124,13 +127,14 @@ fn whole_cycles(
     interval_s: f64,
     with_speed: bool,
 ) -> Cycles {
+    let outages = Outages::of(&track.marks);
     let mut out = Averager::new(track, with_speed);
     let mut block: Option<Block> = None;
     let mut n1 = speed.next().unwrap_or(f64::NAN);
     for (k, (pair, n)) in (1..).zip(track.time_s.windows(2).zip(speed)) {
         let (t0, t1) = (pair[0], pair[1]);
         let n0 = std::mem::replace(&mut n1, n);
-        if t1 - t0 > GAP_INTERVALS * interval_s {
+        if t1 - t0 > GAP_INTERVALS * interval_s || outages.part(t0, t1) {
             block = None;
             continue;
         }

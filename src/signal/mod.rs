@@ -5,6 +5,7 @@ pub mod aliasing;
 pub mod cleaning;
 pub mod cycles;
 pub mod hoses;
+pub mod links;
 pub mod orders;
 pub mod plateaus;
 pub mod readings;
@@ -15,6 +16,7 @@ use crate::sample::{Remark, Track};
 use aliasing::Channel;
 use cycles::Cycles;
 use hoses::HoseChange;
+use links::Outages;
 use plateaus::{Kind, Plateau, Step};
 
 /// A log made ready for the findings.
@@ -59,10 +61,11 @@ pub fn prepare(mut track: Track, cylinders: u32) -> Signal {
     let spoken = [&track.vac1_kpa, &track.vac2_kpa]
         .map(|column| column.as_ref().and_then(|column| readings::of_slow_channel(column)));
     let time = &track.time_s;
+    let outages = Outages::of(&track.marks);
     for column in
         [&mut track.vac1_kpa, &mut track.vac2_kpa, &mut track.crank_kpa].into_iter().flatten()
     {
-        bridge(time, column);
+        bridge(time, column, &outages);
     }
     let mut remarks = cleaning::clean(&mut track);
     let pickup = |at_s: f64| pickup_around(&track, at_s);
@@ -70,7 +73,7 @@ pub fn prepare(mut track: Track, cylinders: u32) -> Signal {
     let windows = ripple::speeds(&windows, cylinders, pickup);
     remarks.extend(ripple::pickup_factor(&windows, pickup).map(wrong_pulses));
     let cycles = match &track.rpm {
-        Some(rpm) => cycles::cut(&track, held(&track.time_s, rpm), interval_s, true),
+        Some(rpm) => cycles::cut(&track, held(&track.time_s, rpm, &outages), interval_s, true),
         None => {
             let speed = ripple::speeds_at(&windows, &track.time_s);
             cycles::cut(&track, speed.iter().copied(), interval_s, !windows.is_empty())
@@ -156,7 +159,7 @@ fn usual_interval(time: &[f64]) -> f64 {
 ///
 /// A straight line between a channel's own readings is what the trapezoid rule would take on the
 /// channel's own clock; it adds no reading.
-fn bridge(time: &[f64], column: &mut [f64]) {
+fn bridge(time: &[f64], column: &mut [f64], outages: &Outages) {
     // A channel's own interval: what is missing for longer than a few of them is a dropout, and a
     // line across it would join whatever points of the ripple lie at its ends.
     let missing = column.iter().filter(|v| !v.is_finite()).count();
@@ -168,8 +171,9 @@ fn bridge(time: &[f64], column: &mut [f64]) {
         let gap = from + ahead;
         let Some(behind) = column[gap..].iter().position(|v| v.is_finite()) else { return };
         let to = gap + behind;
-        if gap > 0 && time[to] - time[gap - 1] <= longest {
-            let before = gap - 1;
+        let before = gap.saturating_sub(1);
+        let near = gap > 0 && time[to] - time[before] <= longest;
+        if near && !outages.part(time[before], time[to]) {
             let slope = (column[to] - column[before]) / (time[to] - time[before]);
             for k in gap..to {
                 column[k] = column[before] + slope * (time[k] - time[before]);
@@ -179,14 +183,18 @@ fn bridge(time: &[f64], column: &mut [f64]) {
     }
 }
 
-/// The pick-up's speed at every sample: its last reading while that is fresh.
-fn held<'a>(time: &'a [f64], rpm: &'a [f64]) -> impl Iterator<Item = f64> + Clone + 'a {
+/// The pick-up's speed at every sample: its last reading while that is fresh and the link stays.
+fn held<'a>(
+    time: &'a [f64],
+    rpm: &'a [f64],
+    outages: &'a Outages,
+) -> impl Iterator<Item = f64> + Clone + 'a {
     let (mut last_s, mut last_rpm) = (f64::NAN, f64::NAN);
     time.iter().zip(rpm).map(move |(at_s, reading)| {
         if reading.is_finite() {
             (last_s, last_rpm) = (*at_s, *reading);
             *reading
-        } else if at_s - last_s <= HOLD_S {
+        } else if at_s - last_s <= HOLD_S && !outages.part(last_s, *at_s) {
             last_rpm
         } else {
             f64::NAN
@@ -216,18 +224,36 @@ mod tests {
     fn a_line_joins_readings_but_not_across_a_gap_or_beyond_the_ends() {
         let time = [0.0, 0.1, 0.2, 0.4, 0.5, 1.2, 1.3, 1.4];
         let mut column = [NONE, 1.0, NONE, NONE, 5.0, NONE, 7.0, NONE];
-        bridge(&time, &mut column);
+        bridge(&time, &mut column, &Outages::default());
         assert!((column[2] - 2.0).abs() < 1e-12 && (column[3] - 4.0).abs() < 1e-12);
         let left: Vec<usize> = (0..8).filter(|k| column[*k].is_nan()).collect();
         assert_eq!(left, [0, 5, 7]);
     }
 
     #[test]
+    fn nothing_is_joined_or_held_across_an_outage() {
+        use crate::sample::Mark;
+        use crate::units::Seconds;
+        let time = [0.0, 0.1, 0.2, 0.3, 0.4];
+        let marks = [(0.15, "link lost"), (0.3, "link back")];
+        let outages = Outages::of(&marks.map(|(at_s, text)| Mark::read(Seconds(at_s), text)));
+        let given = [1.0, 1.5, NONE, 2.5, 3.0];
+        for (outages, joined) in [(&outages, false), (&Outages::default(), true)] {
+            let mut column = given;
+            bridge(&time, &mut column, outages);
+            assert_eq!(column[2].is_finite(), joined);
+            let speed: Vec<f64> = held(&time, &given, outages).collect();
+            assert_eq!(speed[2].is_finite(), joined);
+        }
+    }
+
+    #[test]
     fn a_speed_holds_while_it_is_fresh() {
         let time = [0.0, 1.0, 2.0, 3.0, 4.0, 5.0];
         let rpm = [NONE, 850.0, NONE, NONE, 860.0, NONE];
-        let speed: Vec<f64> =
-            held(&time, &rpm).map(|n| if n.is_nan() { -1.0 } else { n }).collect();
+        let speed: Vec<f64> = held(&time, &rpm, &Outages::default())
+            .map(|n| if n.is_nan() { -1.0 } else { n })
+            .collect();
         assert_eq!(speed, [-1.0, 850.0, 850.0, -1.0, 860.0, 860.0]);
     }
 }
