@@ -3,6 +3,7 @@
 mod cuts;
 mod disks;
 mod outages;
+mod rewritten;
 
 use evenbreath::log::journal::{Columns, Journal, JournalRow, Start};
 use std::path::{Path, PathBuf};

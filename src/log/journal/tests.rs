@@ -97,7 +97,7 @@ fn sample(k: u64) -> JournalRow<'static> {
     JournalRow {
         time_s: 0.02 * k as f64,
         rpm: Some(848.1 + k as f64),
-        kpa: [Some(57.21), (k % 3 > 0).then_some(55.9)],
+        kpa: [Some(57.21), (!k.is_multiple_of(3)).then_some(55.9)],
         crank_kpa: None,
         seq: Some(k),
         host_s: 0.0213 + 0.02 * k as f64,
