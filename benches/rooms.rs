@@ -1,11 +1,12 @@
 //! How long each room takes: reading, cleaning, cycle averages, plateaus, the mean's interval, change
-//! points, the breather fit. `cargo bench --bench rooms`, or with a word of a name behind `--`.
+//! points, the breather fit, writing. `cargo bench --bench rooms`, or with a word of a name behind `--`.
 
 mod made;
 
 use divan::counter::{BytesCount, ItemsCount};
 use divan::{Bencher, black_box};
 use evenbreath::findings::{Conditions, breather, cap_fit, openings};
+use evenbreath::log::journal::{Columns, Journal, JournalRow, Start};
 use evenbreath::log::{self, ReadOptions};
 use evenbreath::sample::Track;
 use evenbreath::signal::{self, Signal, cleaning, cycles, plateaus, ripple};
@@ -131,4 +132,44 @@ fn breather_finding_without_marks(bencher: Bencher, times: u32) {
     signal.track.marks.clear();
     let conditions = Conditions::default();
     bencher.bench_local(|| breather::find(black_box(&signal), &conditions));
+}
+
+/// Rows of one round of writing: 560 kB.
+const ROWS: u64 = 10_000;
+
+fn journal_row(k: u64) -> JournalRow<'static> {
+    let turn = k as f64 * 0.37;
+    JournalRow {
+        time_s: k as f64 * 0.001,
+        rpm: Some(850.0 + 9.0 * turn.sin()),
+        kpa: [Some(57.0 + 3.0 * turn.sin()), Some(56.0 + 3.0 * turn.cos())],
+        crank_kpa: None,
+        seq: Some(k),
+        host_s: k as f64 * 0.001 + 0.0021,
+        mark: if k % 5000 == 7 { "cap off" } else { "" },
+    }
+}
+
+/// Takes rows into memory alone, or into a file and onto the disk as well.
+#[divan::bench(args = ["memory", "file"])]
+fn writing_rows(bencher: Bencher, to: &str) {
+    let path = std::env::temp_dir().join(format!("evenbreath-bench-{}.csv", std::process::id()));
+    let columns = Columns { absolute: false, crank: false, seq: true };
+    let start = Start { columns, head: Vec::new() };
+    let (path, to_file) = (&path, to == "file");
+    let rows: Vec<JournalRow> = (0..ROWS).map(journal_row).collect();
+    bencher
+        .counter(ItemsCount::new(ROWS))
+        .with_inputs(|| {
+            let _ = std::fs::remove_file(path);
+            Journal::create(path, &start).expect("the folder of temporary files takes a file")
+        })
+        .bench_local_values(|mut journal| {
+            rows.iter().for_each(|row| journal.row(black_box(row)));
+            if to_file {
+                journal.tick(0.0).expect("there is room for a megabyte");
+            }
+            journal
+        });
+    let _ = std::fs::remove_file(path);
 }

@@ -17,7 +17,8 @@
 //! * [`statistics`], [`gas`]: pure functions on slices; they know nothing of engines.
 //! * [`engine`]: a physical model that makes logs with known truth.
 //! * [`sources`]: the serial box: who speaks on which port.
-//! * [`log`]: from bytes to columns: dialect, who is who, bad rows counted.
+//! * [`log`]: from bytes to columns: dialect, who is who, bad rows counted; and the journal that
+//!   writes logs.
 //! * [`sensors`]: the zero and the matching of the pair.
 //! * [`signal`]: cleaning, cycle averages, plateaus, ripple.
 //! * [`findings`]: from signals to plain result structs with intervals and verdicts.

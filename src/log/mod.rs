@@ -8,6 +8,8 @@
 //!        -> pressure (vacuum, barometer) -> Log
 //! ```
 //!
+//! [`journal`] writes a log so that this way leads back to what was recorded, however it ended.
+//!
 //! ```
 //! use evenbreath::log::{read, ReadOptions};
 //! let text = "time_s,rpm,vac1_kpa,vac2_kpa,mark\n0.00,850,57.2,55.9,\n0.02,850,56.0,57.3,cap off\n";

@@ -31,7 +31,7 @@ fn whole(text: &str) -> (Vec<f64>, Vec<String>) {
         if !record[1].is_empty() || !record[3].is_empty() {
             times.push(record[0].parse().unwrap());
         }
-        marks.extend(record.iter().last().filter(|mark| !mark.is_empty()).map(str::to_string));
+        marks.extend(record.iter().next_back().filter(|mark| !mark.is_empty()).map(str::to_string));
     }
     (times, marks)
 }

@@ -1,5 +1,7 @@
 //! Logs as the journal writes them: on disks that fail, cut at every byte, and read again.
 
+#![allow(clippy::unwrap_used, reason = "a test that cannot go on should fail")]
+
 mod cuts;
 mod disks;
 mod outages;
