@@ -11,7 +11,7 @@ use super::balance::LEVEL;
 use super::cap_fit::{self, CapFit};
 use super::crankcase;
 use super::idle_drop::{IdleDrop, IdleDropRow};
-use super::openings::{self, NoOpening};
+use super::openings::{self, NoOpening, Times};
 use crate::sample::Remark;
 use crate::signal::Signal;
 use crate::statistics::student;
@@ -124,11 +124,16 @@ pub fn find(signal: &Signal, conditions: &Conditions) -> Breather {
     let threshold =
         |idle: f64| conditions.threshold_rpm.unwrap_or(THRESHOLD.0.max(THRESHOLD.1 * idle));
     let found = openings::find(signal);
-    let fit = match &found {
-        Ok(found) => cap_fit::fit(signal, found),
+    let found = match &found {
+        Ok(found) => found,
         Err(why) => return nothing(threshold(0.0), openings::sentence(*why)),
     };
-    fit.and_then(|fit| judge(signal, &fit, threshold(fit.idle_rpm))).unwrap_or_else(|| {
+    let judged = cap_fit::fit(signal, found).and_then(|fit| {
+        let mut judged = judge(signal, &fit, threshold(fit.idle_rpm))?;
+        judged.remarks.extend(left_out(found, &fit));
+        Some(judged)
+    });
+    judged.unwrap_or_else(|| {
         let say = "Not settled: around the openings there is too little steady idle. Idle 15 s, cap off 10 s, cap on 10 s, two or three times.";
         nothing(threshold(0.0), say.into())
     })
@@ -284,6 +289,22 @@ fn unconfirmed(fit: &CapFit) -> Option<Remark> {
     (!at.is_empty()).then(|| {
         let text = "the cap's times were found in the data, no mark confirms them: a fan that comes and goes looks alike";
         Remark::new("unmarked_openings", at.len(), &at, text)
+    })
+}
+
+/// Openings that the fit could not take in.
+fn left_out(found: &[Times], fit: &CapFit) -> Option<Remark> {
+    // The fit moves an edge by a second or two; two openings are further apart.
+    const MOVED_S: f64 = 4.0;
+    let taken = |o: &&Times| fit.openings.iter().any(|own| (own.off_s - o.off_s).abs() <= MOVED_S);
+    let at: Vec<f64> = found.iter().filter(|o| !taken(o)).map(|o| o.off_s).collect();
+    (!at.is_empty()).then(|| {
+        let text = format!(
+            "{} of {} openings left out: the log breaks off, or the engine does not idle steadily, in or around them",
+            at.len(),
+            found.len()
+        );
+        Remark::new("openings_left_out", at.len(), &at, text)
     })
 }
 

@@ -67,12 +67,13 @@ impl LogFacts {
 }
 
 /// Remarks that shake the result: whoever reads the verdict has to read them with it.
-const SHAKING: [&str; 20] = [
+const SHAKING: [&str; 21] = [
     "dead_channel",
     "dead_speed",
     "dead_barometer",
     "unmarked_openings",
     "other_load",
+    "openings_left_out",
     "saturated",
     "stuck_sensor",
     "pickup_factor",
