@@ -4,6 +4,7 @@
 
 mod cuts;
 mod disks;
+mod kills;
 mod outages;
 mod rewritten;
 
