@@ -1,4 +1,15 @@
-//! Where samples come from: the serial box. What is here listens and says what it hears.
+//! Where samples come from: the serial box, and whatever stands in for it.
+//!
+//! Every source is a stream of bytes, and every stream is read by the same decoder:
+//!
+//! ```text
+//! serial port, standard input,   bytes    decoder   lines -> sentences -> sequence   events
+//! replayed log, model box      -------->            (framing, checksums, counters)  ------->
+//! ```
 
+pub mod decoder;
+pub mod event;
+mod number_lines;
 pub mod ports;
+mod sequence;
 pub mod wire;

@@ -1,5 +1,6 @@
 //! The serial ports of this machine, and what is heard on each.
 
+use super::decoder::LONGEST_LINE;
 use super::wire::{Line, classify};
 use serde::Serialize;
 use std::io::Read;
@@ -9,8 +10,6 @@ use std::time::{Duration, Instant};
 pub const BAUD: u32 = 115_200;
 /// Time after which a read comes back to look at the clock.
 const PATIENCE: Duration = Duration::from_millis(50);
-/// A line longer than this is noise: no sentence is.
-const LONGEST_LINE: usize = 512;
 
 /// What was heard on a port.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize)]
