@@ -23,6 +23,7 @@ mod model;
 mod noise;
 mod pickup;
 pub mod recording;
+mod running;
 mod script;
 pub mod sensors;
 pub mod settings;
@@ -32,6 +33,7 @@ mod tract;
 
 pub use model::{Engine, Look};
 pub use recording::{Means, Recording, Row, Truth, record, steady};
+pub use running::Running;
 pub use script::Script;
 pub use settings::{Hunting, Layout, Settings, Side};
 

@@ -11,10 +11,10 @@ use crate::units::{Kpa, Rpm, Seconds};
 use rand_pcg::Pcg64;
 
 /// Seconds that a running engine has run before the log begins.
-const WARM_UP_S: f64 = 25.0;
+pub(super) const WARM_UP_S: f64 = 25.0;
 
 /// Seconds that the box has been on before the log begins.
-const BOX_ON_S: f64 = 1.0;
+pub(super) const BOX_ON_S: f64 = 1.0;
 
 /// Steps of the model from one entry of the true trace to the next.
 const TRACE_STEPS: u64 = 4;
@@ -138,7 +138,7 @@ pub fn record(settings: &Settings, sensors: &SensorBox, script: &Script, seed: u
 }
 
 /// The box at work.
-struct Logger {
+pub(super) struct Logger {
     settings: SensorBox,
     vacuum: [SensorState; 2],
     crankcase: Option<SensorState>,
@@ -150,7 +150,7 @@ struct Logger {
 }
 
 impl Logger {
-    fn new(engine: &Settings, settings: &SensorBox, seed: u64) -> Self {
+    pub(super) fn new(engine: &Settings, settings: &SensorBox, seed: u64) -> Self {
         let mut random = Pcg64::new(u128::from(seed), 2);
         let cylinders = engine.layout.cylinders();
         Logger {
@@ -166,12 +166,12 @@ impl Logger {
     }
 
     /// The log begins now.
-    fn start(&mut self, now_s: f64) {
+    pub(super) fn start(&mut self, now_s: f64) {
         (self.start_s, self.due_s) = (now_s, now_s);
     }
 
     /// Moves engine and sensors on by a step.
-    fn advance(&mut self, engine: &mut Engine) {
+    pub(super) fn advance(&mut self, engine: &mut Engine) {
         self.follow(&engine.look());
         if let (Some(spark), Some(pickup)) = (engine.step(), &mut self.pickup) {
             pickup.see(spark, &mut self.random);
@@ -187,11 +187,11 @@ impl Logger {
         }
     }
 
-    fn due(&self, now_s: f64) -> bool {
+    pub(super) fn due(&self, now_s: f64) -> bool {
         now_s >= self.due_s
     }
 
-    fn row(&mut self, now_s: f64, mark: String) -> Row {
+    pub(super) fn row(&mut self, now_s: f64, mark: String) -> Row {
         self.taken += 1;
         let period = 1.0 / self.settings.rate_hz;
         let jitter =

@@ -9,7 +9,13 @@
 
 pub mod decoder;
 pub mod event;
+pub mod link;
+pub mod listener;
+pub mod model_box;
 mod number_lines;
+pub mod paced;
 pub mod ports;
+pub mod replay;
 mod sequence;
+pub mod serial;
 pub mod wire;

@@ -1,6 +1,7 @@
 //! The serial ports of this machine, and what is heard on each.
 
 use super::decoder::LONGEST_LINE;
+use super::link::is_patience;
 use super::wire::{Line, classify};
 use serde::Serialize;
 use std::io::Read;
@@ -9,7 +10,7 @@ use std::time::{Duration, Instant};
 /// Speed of the wire unless told otherwise, baud.
 pub const BAUD: u32 = 115_200;
 /// Time after which a read comes back to look at the clock.
-const PATIENCE: Duration = Duration::from_millis(50);
+pub(super) const PATIENCE: Duration = Duration::from_millis(50);
 
 /// What was heard on a port.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize)]
@@ -135,10 +136,6 @@ pub fn listen_on(name: &str, port: &mut dyn Read, how_long: Duration) -> Heard {
     heard
 }
 
-fn is_patience(error: &std::io::Error) -> bool {
-    matches!(error.kind(), std::io::ErrorKind::TimedOut | std::io::ErrorKind::Interrupted)
-}
-
 fn count_line(heard: &mut Heard, line: &[u8], torn: bool) {
     match classify(line) {
         Line::Box => heard.sentences += 1,
@@ -152,7 +149,7 @@ fn count_line(heard: &mut Heard, line: &[u8], torn: bool) {
 }
 
 /// Why a port does not open, and what to do.
-fn trouble(error: &serialport::Error) -> String {
+pub(super) fn trouble(error: &serialport::Error) -> String {
     use std::io::ErrorKind;
     match error.kind() {
         serialport::ErrorKind::Io(ErrorKind::PermissionDenied) => {
