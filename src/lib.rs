@@ -30,6 +30,7 @@ pub mod engine;
 pub mod findings;
 pub mod gas;
 pub mod log;
+pub mod recording;
 pub mod report;
 pub mod sample;
 pub mod sensors;

@@ -3,7 +3,7 @@
 use crate::source::{Fault, Source, block_end, has_word};
 
 /// What a room may import of ours besides `units` and `sample`.
-pub const MAY_IMPORT: [(&str, &[&str]); 13] = [
+pub const MAY_IMPORT: [(&str, &[&str]); 14] = [
     ("statistics", &[]),
     ("gas", &[]),
     ("engine", &["gas"]),
@@ -12,12 +12,24 @@ pub const MAY_IMPORT: [(&str, &[&str]); 13] = [
     ("sensors", &["statistics"]),
     ("signal", &["statistics"]),
     ("findings", &["signal", "sensors", "statistics", "gas"]),
+    ("recording", &["engine", "sources", "log", "sensors", "signal", "findings"]),
     ("charts", &["findings", "signal"]),
     ("report", &["findings", "charts"]),
     ("live", &["findings", "signal", "charts"]),
     (
         "cli",
-        &["engine", "sources", "log", "sensors", "signal", "findings", "charts", "report", "live"],
+        &[
+            "engine",
+            "sources",
+            "log",
+            "sensors",
+            "signal",
+            "findings",
+            "recording",
+            "charts",
+            "report",
+            "live",
+        ],
     ),
     ("units", &[]),
 ];

@@ -1,0 +1,3 @@
+//! From samples as they come to a log and what is known so far.
+
+pub mod guide;
