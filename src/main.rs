@@ -21,7 +21,7 @@ fn main() -> ExitCode {
             if let Some(next) = next {
                 cli::message(&format!("help: {next}"));
             }
-            ExitCode::from(2)
+            ExitCode::from(failure.code())
         }
     }
 }

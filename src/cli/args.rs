@@ -1,5 +1,6 @@
 //! The command line.
 
+use super::record::args::RecordArgs;
 use super::values::{self, Cylinders, Given};
 use crate::sensors::transfer::{self, Transfer};
 use crate::units::{PressureUnit, VoltsToKpa};
@@ -78,6 +79,19 @@ Example:
 Example:
   evenbreath match tee.csv --store car.toml")]
     Match(MatchArgs),
+    /// Records from a serial box into a log that knows what it has lost
+    ///
+    /// Finds the one port that speaks, writes every sample to the file within a quarter of a second
+    /// and to the disk every second, counts what is lost, and goes on when the cable was out. Ctrl-C
+    /// ends it. With --guide it leads through a piece of work and prints the verdict.
+    #[command(after_help = "\
+Examples:
+  evenbreath record idle.csv
+  evenbreath record --guide breather \\
+    --profile car.toml
+  evenbreath record --model --speed 10 \\
+    --guide breather")]
+    Record(Box<RecordArgs>),
     /// Lists the serial ports and says what is heard on each
     #[command(after_help = "\
 Example:
@@ -345,7 +359,7 @@ pub struct Picture {
     pub chart_width: u32,
 }
 
-fn unit() -> impl TypedValueParser<Value = PressureUnit> {
+pub(super) fn unit() -> impl TypedValueParser<Value = PressureUnit> {
     PossibleValuesParser::new(PressureUnit::ALL.map(PressureUnit::symbol))
         .try_map(|text| PressureUnit::parse(&text).ok_or("not a unit of pressure"))
 }

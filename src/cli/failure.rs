@@ -2,6 +2,8 @@
 
 use crate::charts::ChartError;
 use crate::log::ReadError;
+use crate::recording;
+use crate::sources::link::OpenError;
 use std::io;
 use std::path::PathBuf;
 use thiserror::Error;
@@ -37,6 +39,21 @@ pub enum Failure {
     /// The serial ports could not be listed or listened to.
     #[error("the serial ports cannot be listened to ({0}); plug the box in and try again")]
     Ports(String),
+    /// The source of a recording cannot be opened.
+    #[error(transparent)]
+    Source(#[from] OpenError),
+    /// A recording cannot go on.
+    #[error(transparent)]
+    Recording(#[from] recording::Failure),
+    /// A recording that came to nothing.
+    #[error("nothing was recorded: {heard}")]
+    NothingRecorded {
+        /// What was heard instead, and what to do.
+        heard: String,
+    },
+    /// A guide cannot lead through what was asked for.
+    #[error("{0}")]
+    Plan(String),
     /// Both logs of a comparison from standard input.
     #[error("standard input can be read only once; give at least one of the logs as a file")]
     TwiceStandardInput,
@@ -117,6 +134,15 @@ pub enum Failure {
 }
 
 impl Failure {
+    /// The exit code: 3 where the device is silent or lost, else 2.
+    pub fn code(&self) -> u8 {
+        match self {
+            Failure::NothingRecorded { .. } => 3,
+            Failure::Source(error) if error.is_silence() => 3,
+            _ => 2,
+        }
+    }
+
     /// What was found, and what to do next.
     pub fn parts(&self) -> (String, Option<String>) {
         let text = self.to_string();

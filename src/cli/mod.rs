@@ -20,6 +20,7 @@ mod papers;
 mod picture;
 mod ports;
 mod profile;
+mod record;
 mod sides;
 mod tee_section;
 mod values;
@@ -52,6 +53,8 @@ and engine speed.
   evenbreath match LOG
       what the two sensors differ by
 
+  evenbreath record LOG
+      record from a two-sensor box
   evenbreath ports
       serial ports, and what is heard on each
 
@@ -70,6 +73,7 @@ pub fn run(cli: &Cli) -> Result<u8, Failure> {
         Some(Command::Compare(args)) => compare::run(args),
         Some(Command::Inspect(args)) => inspect::run(args),
         Some(Command::Match(args)) => pair_match::run(args),
+        Some(Command::Record(args)) => record::run(args),
         Some(Command::Ports(args)) => ports::run(args),
         Some(Command::Demo(args)) => demo::run(args),
         Some(Command::Completions { shell }) => papers::completions(*shell),

@@ -17,7 +17,7 @@ pub fn run(args: &PortsArgs) -> Result<u8, Failure> {
     let heard = listen_to_all(&names, args.baud, Duration::from_secs(args.seconds))
         .map_err(|error| Failure::Ports(error.to_string()))?;
     if args.json {
-        answer(json::listing(&heard)?.as_bytes())?;
+        answer(json::plain(heard.as_slice())?.as_bytes())?;
         return Ok(0);
     }
     let mut page = page(PressureUnit::Kpa);

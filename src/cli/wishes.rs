@@ -63,6 +63,36 @@ impl Wishes {
         self.profile.car.clone()
     }
 
+    /// The names of the sides that flag or profile give.
+    pub fn names(&self) -> [Option<String>; 2] {
+        let (car, profile) = (&self.car, &self.profile);
+        [car.carb1.clone().or(profile.carb1.clone()), car.carb2.clone().or(profile.carb2.clone())]
+    }
+
+    /// Barometric pressure that flag or profile give, or the standard one of the height they give.
+    pub fn baro(&self) -> Option<Kpa> {
+        self.baro.or_else(|| self.read_options(String::new()).standard_baro)
+    }
+
+    /// The `# key: value` lines of a new log, from flags and profile.
+    pub fn head(&self) -> Vec<(String, String)> {
+        let (reading, profile) = (&self.reading, &self.profile);
+        let [one, two] = self.names();
+        let cylinders = reading.cylinders.or(profile.cylinders);
+        let idle_target = self.car.idle_target.or(profile.idle_target_rpm);
+        [
+            ("engine", profile.car.clone()),
+            ("carb1", one),
+            ("carb2", two),
+            ("cylinders", cylinders.map(|n| n.to_string())),
+            ("idle_target_rpm", idle_target.map(|rpm| rpm.to_string())),
+            ("baro_kpa", self.baro.map(|kpa| kpa.0.to_string())),
+        ]
+        .into_iter()
+        .filter_map(|(key, value)| Some((key.to_string(), value?)))
+        .collect()
+    }
+
     /// How to read the log that errors call `name`.
     pub fn read_options(&self, name: String) -> ReadOptions {
         ReadOptions {

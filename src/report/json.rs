@@ -86,15 +86,15 @@ pub fn inspection(inspection: &Inspection) -> serde_json::Result<String> {
     document(inspection)
 }
 
-/// A list of plain entries, such as the ports of `ports --json`.
+/// Plain entries that are their own report: the ports of `ports --json`, a recording's summary.
 ///
 /// # Errors
 /// As [`balance`].
-pub fn listing<T: Serialize>(entries: &[T]) -> serde_json::Result<String> {
-    document(&entries)
+pub fn plain<T: Serialize + ?Sized>(entries: &T) -> serde_json::Result<String> {
+    document(entries)
 }
 
-fn document(value: &impl Serialize) -> serde_json::Result<String> {
+fn document<T: Serialize + ?Sized>(value: &T) -> serde_json::Result<String> {
     let mut bytes = Vec::new();
     let formatter = Rounded(PrettyFormatter::new());
     value.serialize(&mut serde_json::Serializer::with_formatter(&mut bytes, formatter))?;

@@ -57,7 +57,8 @@ impl ModelBox {
     }
 
     fn info(&self) -> String {
-        let BoxInfo { name, version, adc_bits, vref_mv, sensors: [one, two], sample_hz } = &self.info;
+        let BoxInfo { name, version, adc_bits, vref_mv, sensors: [one, two], sample_hz } =
+            &self.info;
         framed(&format!("EBI,{name},{version},{adc_bits},{vref_mv},{one},{two},{sample_hz}"))
     }
 }
@@ -75,7 +76,9 @@ impl Stream for ModelBox {
             let rpm = row.rpm.map_or(String::new(), |rpm| format!("{:.0}", rpm.0 * 10.0));
             let [one, two] = [0, 1].map(|side| self.code(side, row.vac_kpa[side]));
             let (seq, micros) = (self.sent % 65_536, (row.time_s * 1e6) as u64 % (1 << 32));
-            bytes.extend_from_slice(framed(&format!("EBP,{seq},{micros},{rpm},{one},{two}")).as_bytes());
+            bytes.extend_from_slice(
+                framed(&format!("EBP,{seq},{micros},{rpm},{one},{two}")).as_bytes(),
+            );
             self.sent += 1;
         }
         Some(now_s + 0.5 / self.info.sample_hz)

@@ -94,8 +94,10 @@ impl NumberLines {
 
     /// Without a heading: time, speed, two pressures, perhaps the crankcase.
     fn usual(&mut self, count: usize) {
-        let usual = [Field::Time, Field::Rpm, Field::Reading(0), Field::Reading(1), Field::Reading(2)];
-        self.fields = usual.into_iter().chain(std::iter::repeat(Field::Passed)).take(count).collect();
+        let usual =
+            [Field::Time, Field::Rpm, Field::Reading(0), Field::Reading(1), Field::Reading(2)];
+        self.fields =
+            usual.into_iter().chain(std::iter::repeat(Field::Passed)).take(count).collect();
         self.columns = Some(Columns { absolute: false, crank: count > 4, named: false });
     }
 
@@ -149,8 +151,7 @@ impl NumberLines {
         for (numbers, mark, host_s) in std::mem::take(&mut self.waiting) {
             let ticks = numbers[0].unwrap_or(0.0);
             let time_s = self.time_s(ticks, host_s, events);
-            let mut sample =
-                Sample { time_s, host_s, seq: None, rpm: None, readings: [None; 3] };
+            let mut sample = Sample { time_s, host_s, seq: None, rpm: None, readings: [None; 3] };
             for (number, field) in numbers.iter().zip(&self.fields) {
                 match field {
                     Field::Rpm => sample.rpm = *number,
@@ -184,9 +185,8 @@ impl NumberLines {
 
 fn field(name: &str) -> Field {
     match name {
-        "t" | "time" | "time_s" | "t_s" | "time_ms" | "t_ms" | "millis" | "time_us" | "t_us" | "micros" => {
-            Field::Time
-        }
+        "t" | "time" | "time_s" | "t_s" | "time_ms" | "t_ms" | "millis" | "time_us" | "t_us"
+        | "micros" => Field::Time,
         "rpm" => Field::Rpm,
         "vac1_kpa" | "map1_kpa" | "v1" | "vac1_v" | "map1_v" => Field::Reading(0),
         "vac2_kpa" | "map2_kpa" | "v2" | "vac2_v" | "map2_v" => Field::Reading(1),

@@ -126,9 +126,7 @@ fn open(path: &str, baud: u32) -> Result<Opened, OpenError> {
             let link: Box<dyn Link> = Box::new(port);
             Ok(Opened { name: path.into(), link, heard: Vec::new() })
         }
-        Err(error) => {
-            Err(OpenError::Closed { port: path.into(), trouble: ports::trouble(&error) })
-        }
+        Err(error) => Err(OpenError::Closed { port: path.into(), trouble: ports::trouble(&error) }),
     }
 }
 

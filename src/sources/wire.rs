@@ -105,10 +105,14 @@ fn sample(fields: &str) -> Option<Raw> {
     let mut fields = fields.split(',');
     let (seq, micros) = (fields.next()?, fields.next()?);
     let tenths = empty_or(fields.next()?)?;
-    let codes = [empty_or(fields.next()?)?, empty_or(fields.next()?)?, match fields.next() {
-        Some(third) => empty_or(third)?,
-        None => None,
-    }];
+    let codes = [
+        empty_or(fields.next()?)?,
+        empty_or(fields.next()?)?,
+        match fields.next() {
+            Some(third) => empty_or(third)?,
+            None => None,
+        },
+    ];
     if fields.next().is_some() {
         return None;
     }
@@ -183,9 +187,19 @@ mod tests {
     #[test]
     fn fields_that_cannot_be_read_are_no_sample() {
         for body in [
-            "EBP", "EBP,", "EBP,1,2,3,4", "EBP,1,2,3,4,5,6,7", "EBP,65536,2,3,4,5", "EBP,1,-2,3,4,5",
-            "EBP,1,4294967296,3,4,5", "EBP,1,2,3.5,4,5", "EBP,1,2,NaN,4,5", "EBI,box,1,0,5000,A,B,200",
-            "EBI,box,1,10,inf,A,B,200", "EBI,box,1,10,5000,A,B", "EBI,box,1,10,5000,A,B,0",
+            "EBP",
+            "EBP,",
+            "EBP,1,2,3,4",
+            "EBP,1,2,3,4,5,6,7",
+            "EBP,65536,2,3,4,5",
+            "EBP,1,-2,3,4,5",
+            "EBP,1,4294967296,3,4,5",
+            "EBP,1,2,3.5,4,5",
+            "EBP,1,2,NaN,4,5",
+            "EBI,box,1,0,5000,A,B,200",
+            "EBI,box,1,10,inf,A,B,200",
+            "EBI,box,1,10,5000,A,B",
+            "EBI,box,1,10,5000,A,B,0",
         ] {
             assert_eq!(read(body), Sentence::Unreadable, "{body}");
         }

@@ -62,7 +62,13 @@ pub const CLEAN: Cable =
 
 /// Sends `count` sentences through the cable, from these counters on, every `interval_us`; the first
 /// and the last two come whole, so that the sum is known.
-pub fn send(cable: &Cable, first: (u64, u64), count: u64, interval_us: u64, seed: u64) -> Vec<Event> {
+pub fn send(
+    cable: &Cable,
+    first: (u64, u64),
+    count: u64,
+    interval_us: u64,
+    seed: u64,
+) -> Vec<Event> {
     let mut random = Pcg64::seed_from_u64(seed);
     let mut decoder = Decoder::new(true, true);
     let mut events = Vec::new();

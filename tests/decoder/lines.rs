@@ -38,7 +38,8 @@ fn a_file_without_a_heading_is_in_seconds_however_fast_it_comes() {
 
 #[test]
 fn a_heading_says_what_is_what() {
-    let text = "time_ms,rpm,map1_kpa,map2_kpa,crank_kpa,mark\n0,850,43,44,0.5,\n20,,42.5,44,,cap off\n";
+    let text =
+        "time_ms,rpm,map1_kpa,map2_kpa,crank_kpa,mark\n0,850,43,44,0.5,\n20,,42.5,44,,cap off\n";
     let events = heard(true, &[(text.to_string(), 0.0)]);
     let columns = Columns { absolute: true, crank: true, named: true };
     assert_eq!(events[0], Event::Columns(columns));

@@ -1,0 +1,255 @@
+//! The recording as it runs: events, interrupts and the clock, one after the other.
+
+use super::args::RecordArgs;
+use super::led::Led;
+use super::signals;
+use super::source::Source;
+use crate::cli::failure::Failure;
+use crate::cli::output::message;
+use crate::recording;
+use crate::recording::session::{Finished, Session, Wanted};
+use crate::sources::event::Event;
+use crate::sources::link::OpenError;
+use crate::sources::listener::Listener;
+use crate::sources::wire;
+use serde::Serialize;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::{Duration, Instant};
+use tokio::sync::mpsc::{Receiver, Sender, channel};
+use tokio::time::{MissedTickBehavior, interval};
+
+/// Pieces that wait for the recording: while the disk stalls, the cable goes on.
+const WAITING_PIECES: usize = 16_384;
+/// The clock looks at journal and guide this often.
+const TICK: Duration = Duration::from_millis(50);
+/// A source that has said nothing readable after this time is spoken of, s.
+const SPEAK_AFTER_S: f64 = 3.0;
+/// With `--seconds`, silence ends the recording after this, s.
+const SILENCE_ENDS_S: f64 = 10.0;
+/// Asked once and not answered: asked again after this, s.
+const ASK_AGAIN_S: f64 = 1.0;
+
+/// Why a recording ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Ended {
+    /// The person wanted it to.
+    Asked,
+    /// The time that was asked for is over.
+    Time,
+    /// The guide has come to its end.
+    Guide,
+    /// The source has no more.
+    Source,
+    /// Something went wrong that cannot be mended while it goes on.
+    Failed,
+}
+
+/// What the listening thread sends.
+enum Heard {
+    Opened(String),
+    Events(Vec<Event>),
+    NotOpened(OpenError),
+}
+
+/// A recording that runs.
+pub struct Drive<'a> {
+    args: &'a RecordArgs,
+    started: Instant,
+    session: Session,
+    led: Option<Led>,
+    commands: std::sync::mpsc::Sender<String>,
+    source_name: String,
+    asked_s: Option<f64>,
+    spoken: bool,
+    failure: Option<Failure>,
+}
+
+/// A recording that has ended.
+pub struct Outcome {
+    /// What the session says.
+    pub finished: Finished,
+    /// The source.
+    pub source: String,
+    /// Why it ended.
+    pub ended: Ended,
+    /// What went wrong, where it failed.
+    pub failure: Option<Failure>,
+}
+
+/// Records until somebody or something ends it.
+///
+/// # Errors
+/// The source cannot be opened.
+pub fn record(
+    args: &RecordArgs,
+    wanted: Wanted,
+    source: Source,
+    led: Option<Led>,
+) -> Result<Outcome, Failure> {
+    let runtime = tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .map_err(|error| Failure::Ports(error.to_string()))?;
+    let started = Instant::now();
+    let stop = Arc::new(AtomicBool::new(false));
+    let (commands, commanded) = std::sync::mpsc::channel();
+    let (heard_by, heard) = channel(WAITING_PIECES);
+    let listener = Listener::new(source.opener, started, stop.clone(), commanded);
+    let ear = std::thread::spawn(move || listen(listener, &heard_by));
+    let mut drive = Drive {
+        args,
+        started,
+        session: Session::new(wanted),
+        led: led.map(|led| led.on(source.actions)),
+        commands,
+        source_name: String::new(),
+        asked_s: None,
+        spoken: false,
+        failure: None,
+    };
+    let ended = runtime.block_on(drive.run(heard, &stop));
+    stop.store(true, Ordering::Relaxed);
+    let ended = ended?;
+    if !args.source.stdin {
+        let _ = ear.join();
+    }
+    let finished = drive.session.finish();
+    Ok(Outcome { finished, source: drive.source_name, ended, failure: drive.failure })
+}
+
+fn listen(listener: Listener, to: &Sender<Heard>) {
+    let opened = |name: &str| {
+        let _ = to.blocking_send(Heard::Opened(name.to_string()));
+    };
+    if let Err(error) =
+        listener.listen(opened, |events| to.blocking_send(Heard::Events(events)).is_ok())
+    {
+        let _ = to.blocking_send(Heard::NotOpened(error));
+    }
+}
+
+impl Drive<'_> {
+    async fn run(
+        &mut self,
+        mut heard: Receiver<Heard>,
+        stop: &AtomicBool,
+    ) -> Result<Ended, Failure> {
+        let (ask, mut asked) = channel(1);
+        signals::watch(ask);
+        let mut clock = interval(TICK);
+        clock.set_missed_tick_behavior(MissedTickBehavior::Delay);
+        let ended = loop {
+            let ended = tokio::select! {
+                biased;
+                _ = asked.recv() => Some(Ended::Asked),
+                _ = clock.tick() => self.tick(),
+                heard = heard.recv() => match heard {
+                    None => Some(Ended::Source),
+                    Some(heard) => self.hear(heard)?,
+                },
+            };
+            if let Some(ended) = ended {
+                break ended;
+            }
+        };
+        // What was on its way when it ended is still recorded.
+        stop.store(true, Ordering::Relaxed);
+        if ended == Ended::Asked && !self.args.source.stdin {
+            while let Some(heard) = heard.recv().await {
+                self.hear(heard)?;
+            }
+        }
+        Ok(ended)
+    }
+
+    fn host_s(&self) -> f64 {
+        self.started.elapsed().as_secs_f64()
+    }
+
+    fn hear(&mut self, heard: Heard) -> Result<Option<Ended>, Failure> {
+        match heard {
+            Heard::NotOpened(error) => return Err(Failure::Source(error)),
+            Heard::Opened(name) => {
+                if !self.args.json {
+                    message(&format!("listening to {name}"));
+                }
+                self.source_name = name;
+                if let Some(hz) = self.args.source.rate {
+                    let _ = self.commands.send(wire::command(&format!("RATE,{hz}")));
+                }
+            }
+            Heard::Events(events) => {
+                for event in events {
+                    if let Some(ended) = self.event(event) {
+                        return Ok(Some(ended));
+                    }
+                }
+            }
+        }
+        Ok(self.session.has_ended().then_some(Ended::Source))
+    }
+
+    fn event(&mut self, event: Event) -> Option<Ended> {
+        match &event {
+            Event::LinkLost { why, .. } => message(&format!("link lost: {why}; looking for it")),
+            Event::LinkBack { port, .. } => message(&format!("link back on {port}")),
+            _ => {}
+        }
+        let sample = matches!(event, Event::Sample(_));
+        if let Err(failure) = self.session.take(event) {
+            return self.fail(failure);
+        }
+        if !sample {
+            return None;
+        }
+        let log_s = self.session.last().map_or(0.0, |last| last.time_s);
+        if self.lead(log_s) {
+            return Some(Ended::Guide);
+        }
+        self.args.seconds.filter(|seconds| log_s >= *seconds).map(|_| Ended::Time)
+    }
+
+    fn fail(&mut self, failure: recording::Failure) -> Option<Ended> {
+        self.failure = Some(Failure::Recording(failure));
+        Some(Ended::Failed)
+    }
+
+    /// Lets the guide move on; true when it has come to its end.
+    fn lead(&mut self, log_s: f64) -> bool {
+        let now_s = self.host_s();
+        let Some(led) = &mut self.led else { return false };
+        led.advance(&mut self.session, log_s, now_s)
+    }
+
+    fn tick(&mut self) -> Option<Ended> {
+        let now_s = self.host_s();
+        self.session.tick(now_s);
+        if self.session.wants_info() && self.asked_s.is_none_or(|at| now_s - at > ASK_AGAIN_S) {
+            self.asked_s = Some(now_s);
+            let _ = self.commands.send(wire::command("INFO"));
+        }
+        for words in self.session.answers() {
+            message(&format!("the box answers: {words}"));
+        }
+        if !self.spoken && now_s > SPEAK_AFTER_S && self.session.tally().rows == 0 {
+            self.spoken = true;
+            if let Some(words) = self.nothing_yet() {
+                message(&words);
+            }
+        }
+        let quiet_s = now_s - self.session.last().map_or(0.0, |last| last.host_s);
+        let over = |seconds: f64| now_s >= seconds && quiet_s >= SILENCE_ENDS_S;
+        self.args.seconds.filter(|seconds| over(*seconds)).map(|_| Ended::Time)
+    }
+
+    /// What keeps rows from coming.
+    fn nothing_yet(&self) -> Option<String> {
+        let tally = self.session.tally();
+        if self.session.wants_info() {
+            return Some("samples come; waiting for the box to say what its codes mean".into());
+        }
+        super::nothing(&tally, &self.source_name, self.args.source.baud)
+    }
+}

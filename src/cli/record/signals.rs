@@ -1,0 +1,45 @@
+//! Ctrl-C and its like: the first ends the recording with its summary, the second ends the program.
+
+use tokio::runtime::Builder;
+use tokio::sync::mpsc::Sender;
+
+/// Exit code of a program that an interrupt has ended: 128 and the number of the signal.
+const INTERRUPTED: i32 = 130;
+
+/// Listens for interrupts on a thread of its own, so that the second one is heard whatever the
+/// recording waits for. The journal holds whole rows at every moment, so ending at once leaves a sound
+/// file.
+pub fn watch(ask_to_end: Sender<()>) {
+    std::thread::spawn(move || {
+        let Ok(runtime) = Builder::new_current_thread().enable_all().build() else { return };
+        runtime.block_on(async {
+            if interrupt().await.is_ok() {
+                let _ = ask_to_end.send(()).await;
+            }
+            if interrupt().await.is_ok() {
+                std::process::exit(INTERRUPTED);
+            }
+        });
+    });
+}
+
+/// The next interrupt, request to end, or loss of the terminal.
+#[cfg(unix)]
+async fn interrupt() -> std::io::Result<()> {
+    use tokio::signal::unix::{SignalKind, signal};
+    let mut interrupt = signal(SignalKind::interrupt())?;
+    let mut terminate = signal(SignalKind::terminate())?;
+    let mut hang_up = signal(SignalKind::hangup())?;
+    tokio::select! {
+        _ = interrupt.recv() => {}
+        _ = terminate.recv() => {}
+        _ = hang_up.recv() => {}
+    }
+    Ok(())
+}
+
+/// The next interrupt.
+#[cfg(not(unix))]
+async fn interrupt() -> std::io::Result<()> {
+    tokio::signal::ctrl_c().await
+}
