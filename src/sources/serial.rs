@@ -6,6 +6,7 @@ use super::wire::{Line, classify};
 use serialport::SerialPortType;
 use std::fs;
 use std::path::Path;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
 /// Time for a box to say something. The slowest box speaks ten times a second, and one that starts
@@ -56,7 +57,8 @@ impl Serial {
         if names.is_empty() {
             return Err(OpenError::NoPort);
         }
-        let candidates = listen(names, self.baud);
+        let found = AtomicBool::new(false);
+        let candidates = listen(names, self.baud, first.then_some(&found));
         let said: Vec<String> = candidates
             .iter()
             .zip(names)
@@ -130,17 +132,17 @@ fn open(path: &str, baud: u32) -> Result<Opened, OpenError> {
     }
 }
 
-/// Listens to all of them at once.
-fn listen(names: &[String], baud: u32) -> Vec<Candidate> {
+/// Listens to all of them at once; to the first that speaks only, where `found` is there to say so.
+fn listen(names: &[String], baud: u32, found: Option<&AtomicBool>) -> Vec<Candidate> {
     std::thread::scope(|scope| {
         let ears: Vec<_> =
-            names.iter().map(|name| scope.spawn(move || listen_to(name, baud))).collect();
+            names.iter().map(|name| scope.spawn(move || listen_to(name, baud, found))).collect();
         let deaf = || Candidate { opened: None, speaks: false, said: "not heard".into() };
         ears.into_iter().map(|ear| ear.join().unwrap_or_else(|_| deaf())).collect()
     })
 }
 
-fn listen_to(name: &str, baud: u32) -> Candidate {
+fn listen_to(name: &str, baud: u32, found: Option<&AtomicBool>) -> Candidate {
     let mut opened = match open(name, baud) {
         Ok(opened) => opened,
         Err(OpenError::Closed { trouble, .. }) => {
@@ -153,11 +155,15 @@ fn listen_to(name: &str, baud: u32) -> Candidate {
     let started = Instant::now();
     let mut buffer = [0; 4096];
     let mut spoke = false;
-    while started.elapsed() < if spoke { TIME_FOR_OTHERS } else { TIME_TO_SPEAK } {
+    let settled = || found.is_some_and(|found| found.load(Ordering::Relaxed));
+    while !settled() && started.elapsed() < if spoke { TIME_FOR_OTHERS } else { TIME_TO_SPEAK } {
         match opened.link.read(&mut buffer) {
             Ok(count) if count > 0 => {
                 opened.heard.extend_from_slice(&buffer[..count]);
                 spoke = spoke || speaks(&opened.heard);
+                if let Some(found) = found.filter(|_| spoke) {
+                    found.store(true, Ordering::Relaxed);
+                }
             }
             Err(error) if is_patience(&error) => {}
             Ok(_) | Err(_) => {

@@ -26,7 +26,7 @@ const TICK: Duration = Duration::from_millis(50);
 /// A source that has said nothing readable after this time is spoken of, s.
 const SPEAK_AFTER_S: f64 = 3.0;
 /// With `--seconds`, silence ends the recording after this, s.
-const SILENCE_ENDS_S: f64 = 10.0;
+const SILENCE_ENDS_S: f64 = 5.0;
 /// Asked once and not answered: asked again after this, s.
 const ASK_AGAIN_S: f64 = 1.0;
 
@@ -63,6 +63,7 @@ pub struct Drive<'a> {
     source_name: String,
     asked_s: Option<f64>,
     spoken: bool,
+    troubled: bool,
     failure: Option<Failure>,
 }
 
@@ -107,6 +108,7 @@ pub fn record(
         source_name: String::new(),
         asked_s: None,
         spoken: false,
+        troubled: false,
         failure: None,
     };
     let ended = runtime.block_on(drive.run(heard, &stop));
@@ -226,6 +228,7 @@ impl Drive<'_> {
     fn tick(&mut self) -> Option<Ended> {
         let now_s = self.host_s();
         self.session.tick(now_s);
+        self.speak_of_the_disk();
         if self.session.wants_info() && self.asked_s.is_none_or(|at| now_s - at > ASK_AGAIN_S) {
             self.asked_s = Some(now_s);
             let _ = self.commands.send(wire::command("INFO"));
@@ -242,6 +245,16 @@ impl Drive<'_> {
         let quiet_s = now_s - self.session.last().map_or(0.0, |last| last.host_s);
         let over = |seconds: f64| now_s >= seconds && quiet_s >= SILENCE_ENDS_S;
         self.args.seconds.filter(|seconds| over(*seconds)).map(|_| Ended::Time)
+    }
+
+    /// Says once that rows cannot be written, and once that they can again.
+    fn speak_of_the_disk(&mut self) {
+        match (self.session.trouble(), self.troubled) {
+            (Some(trouble), false) => message(&format!("warning: {trouble}")),
+            (None, true) => message("the rows that waited are written"),
+            _ => return,
+        }
+        self.troubled = !self.troubled;
     }
 
     /// What keeps rows from coming.

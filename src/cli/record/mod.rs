@@ -12,7 +12,8 @@ use super::failure::Failure;
 use super::output::{answer, message, page};
 use super::wishes::Wishes;
 use super::{balance, breather, pair_match};
-use crate::log::journal::{self, JournalError};
+use crate::log::journal;
+use crate::recording;
 use crate::recording::guide::{Guide, Plan, Suspect, Work};
 use crate::recording::readings::Said;
 use crate::recording::session::Wanted;
@@ -37,7 +38,7 @@ pub fn run(args: &RecordArgs) -> Result<u8, Failure> {
         Some(path) => path.clone(),
         None => PathBuf::from(journal::default_name(now.datetime(), wishes.car().as_deref())),
     };
-    refuse_existing(&path)?;
+    journal::check_name(&path).map_err(recording::Failure::from)?;
     let led = led(args, &wishes)?;
     let source = source::chosen(args, &wishes)?;
     let wanted = wanted(args, &wishes, path, &now);
@@ -65,16 +66,6 @@ pub fn run(args: &RecordArgs) -> Result<u8, Failure> {
         }
         _ => Ok(0),
     }
-}
-
-/// A name that is taken is refused before anybody has started an engine for it.
-fn refuse_existing(path: &Path) -> Result<(), Failure> {
-    let free = journal::next_free(path);
-    if free == path {
-        return Ok(());
-    }
-    let path = path.to_path_buf();
-    Err(Failure::Recording(JournalError::Exists { path, free }.into()))
 }
 
 fn wanted(args: &RecordArgs, wishes: &Wishes, path: PathBuf, now: &Zoned) -> Wanted {

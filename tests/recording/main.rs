@@ -1,0 +1,13 @@
+//! `record` as it runs, on a pseudo-terminal with a box behind it that counts what it sends.
+//!
+//! In every test rows and counted losses have to make up what was sent, exactly.
+
+#![cfg(unix)]
+
+mod bench_box;
+mod crashes;
+mod disks;
+mod links;
+mod lines;
+mod noise;
+mod recorder;
