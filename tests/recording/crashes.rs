@@ -62,7 +62,9 @@ fn two_hundred_kills_leave_files_that_read_and_lack_a_second_at_most() {
         }
     });
     let (worst, runs, without) = (worst.into_inner(), runs.into_inner(), without.into_inner());
-    println!("kill -9: {runs} runs, {without} before the file, at most {worst} of {HZ} a second missing");
+    println!(
+        "kill -9: {runs} runs, {without} before the file, at most {worst} of {HZ} a second missing"
+    );
     assert_eq!(runs, 200);
     assert!(without < 100, "{without} runs were killed before they had begun");
     assert!(worst <= MISSING, "{worst} sentences are missing");

@@ -17,7 +17,10 @@ impl SmallDisk {
         let mounted = mount.output().is_ok_and(|output| output.status.success());
         if !mounted {
             println!("SKIPPED: a small disk cannot be mounted here (it needs root)");
-            assert!(std::env::var_os("EVENBREATH_DISKS_REQUIRED").is_none(), "a small disk is needed");
+            assert!(
+                std::env::var_os("EVENBREATH_DISKS_REQUIRED").is_none(),
+                "a small disk is needed"
+            );
         }
         mounted.then(|| SmallDisk(at.into()))
     }
@@ -57,7 +60,10 @@ fn a_full_disk_is_said_and_what_waited_is_written_when_there_is_room() {
     let ended = recorder.interrupt();
     println!("full disk, then room: {}", ended.summary);
     assert!(ended.err.contains("cannot be written"), "{}", ended.err);
-    assert_eq!((ended.count("rows"), ended.count("lost"), ended.count("not_written")), (5_000, 0, 0));
+    assert_eq!(
+        (ended.count("rows"), ended.count("lost"), ended.count("not_written")),
+        (5_000, 0, 0)
+    );
     assert_eq!(seqs(&log), (0..5_000).collect::<Vec<u64>>());
 }
 

@@ -14,8 +14,10 @@ fn read(log: &Path) -> Log {
 fn plain_lines_on_standard_input_are_a_log_whose_losses_nobody_knows() {
     let folder = folder("lines");
     let log = folder.join("log.csv");
-    let mut child = command(&log, &["--stdin", "--log-units", "mmHg"]).stdin(Stdio::piped()).spawn().unwrap();
-    let text: String = (0..500).map(|k| format!("{},{},430,425\n", k as f64 * 0.02, 850 + k % 7)).collect();
+    let mut child =
+        command(&log, &["--stdin", "--log-units", "mmHg"]).stdin(Stdio::piped()).spawn().unwrap();
+    let text: String =
+        (0..500).map(|k| format!("{},{},430,425\n", k as f64 * 0.02, 850 + k % 7)).collect();
     child.stdin.take().unwrap().write_all(text.as_bytes()).unwrap();
     let ended = ended(child.wait_with_output().unwrap());
     assert_eq!((ended.count("rows"), ended.count("lost")), (500, 0));
@@ -40,7 +42,8 @@ fn a_log_played_again_is_the_same_log() {
     }
     assert_eq!(second.track.vac1_kpa, first.track.vac1_kpa);
     assert_eq!(second.track.rpm, first.track.rpm);
-    let words = |log: &Log| log.track.marks.iter().map(|mark| mark.text.clone()).collect::<Vec<_>>();
+    let words =
+        |log: &Log| log.track.marks.iter().map(|mark| mark.text.clone()).collect::<Vec<_>>();
     assert_eq!(words(&second), words(&first));
 }
 
@@ -48,7 +51,9 @@ fn a_log_played_again_is_the_same_log() {
 fn the_model_engine_speaks_through_a_box() {
     let folder = folder("model");
     let log = folder.join("log.csv");
-    let ended = ended(command(&log, &["--model", "uneven", "--speed", "50", "--seconds", "20"]).output().unwrap());
+    let ended = ended(
+        command(&log, &["--model", "uneven", "--speed", "50", "--seconds", "20"]).output().unwrap(),
+    );
     assert_eq!((ended.code, ended.count("lost")), (Some(0), 0));
     assert!((3_990..=4_100).contains(&seqs(&log).len()), "{}", seqs(&log).len());
     let track = read(&log).track;

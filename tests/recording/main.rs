@@ -7,7 +7,7 @@
 mod bench_box;
 mod crashes;
 mod disks;
-mod links;
 mod lines;
+mod links;
 mod noise;
 mod recorder;

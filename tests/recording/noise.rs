@@ -134,7 +134,11 @@ fn the_wrong_speed_is_said_in_words() {
         the_box.say(&at_another_speed(&sentences, 115_200.0, heard_baud));
         let ended = recorder.wait();
         assert_eq!(ended.code, Some(3), "{heard_baud}: {ended:?}");
-        assert!(ended.err.contains("another speed than 115200 baud"), "{heard_baud}: {}", ended.err);
+        assert!(
+            ended.err.contains("another speed than 115200 baud"),
+            "{heard_baud}: {}",
+            ended.err
+        );
         println!("{heard_baud} baud: {}", ended.summary);
         assert_eq!(ended.count("rows"), 0);
     }
@@ -143,7 +147,8 @@ fn the_wrong_speed_is_said_in_words() {
 #[test]
 fn a_port_that_is_not_there_cannot_be_used() {
     let folder = folder("no-port");
-    let output = command(&folder.join("log.csv"), &["--port", "/dev/no-such-port"]).output().unwrap();
+    let output =
+        command(&folder.join("log.csv"), &["--port", "/dev/no-such-port"]).output().unwrap();
     let ended = ended(output);
     assert_eq!(ended.code, Some(2));
     assert!(ended.err.contains("cannot be opened"), "{}", ended.err);

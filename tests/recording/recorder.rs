@@ -60,11 +60,6 @@ impl Recorder {
         Self::start(log, &["--port", port.to_str().unwrap()])
     }
 
-    /// Waits until the file holds at least so many rows.
-    pub fn holds(&self, rows: usize) {
-        until(&format!("{rows} rows in {}", self.log.display()), || lines(&self.log).len() >= rows);
-    }
-
     /// Waits until the newest row is that of a sentence.
     pub fn holds_sentence(&self, seq: u64) {
         until(&format!("sentence {seq} in {}", self.log.display()), || {
@@ -121,7 +116,10 @@ impl Ended {
 /// The rows of a log, header and heading left out.
 pub fn lines(log: &Path) -> Vec<String> {
     let text = fs::read_to_string(log).unwrap_or_default();
-    text.lines().filter(|line| line.starts_with(|c: char| c.is_ascii_digit())).map(Into::into).collect()
+    text.lines()
+        .filter(|line| line.starts_with(|c: char| c.is_ascii_digit()))
+        .map(Into::into)
+        .collect()
 }
 
 /// Sequence numbers of the sample rows of a log whose columns are

@@ -309,6 +309,18 @@ fn is_due(since_s: Option<f64>, now_s: f64, pause_s: f64) -> bool {
     since_s.is_none_or(|since_s| !(since_s..since_s + pause_s - ROUNDING_S).contains(&now_s))
 }
 
+/// Says whether a log of this name can be made now, and leaves nothing behind: an error after the
+/// engine was started for it comes too late.
+///
+/// # Errors
+/// As [`Journal::create`].
+pub fn check_name(path: &Path) -> Result<(), JournalError> {
+    disk::create(path).map_err(|source| cannot_create(path, source))?;
+    // A file that cannot be taken away again is found when the log is made.
+    let _ = std::fs::remove_file(path);
+    Ok(())
+}
+
 fn cannot_create(path: &Path, source: io::Error) -> JournalError {
     let path = path.to_path_buf();
     let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty());
