@@ -24,7 +24,7 @@ pub use stand_in::StandIn;
 use crate::engine::Action;
 use crate::sample::Meaning;
 use speed::Speed;
-use step::{Ends, Part, Step};
+use step::{Ends, Part, Step, Wants};
 
 /// What the guide is told with every advance.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
@@ -173,7 +173,12 @@ impl Guide {
             };
             return Some(format!("The link to the box is lost. {then}"));
         }
-        step.wants.complaint(self.speed.running())
+        let moving = || {
+            let moves =
+                self.told && self.since_s.is_none() && matches!(step.wants, Wants::Held(..));
+            moves.then(|| "Hold it still: the count begins when the speed rests.".into())
+        };
+        step.wants.complaint(self.speed.running()).or_else(moving)
     }
 
     /// Moves on: `now_s` is the log time of the newest sample, `confirmed` that Enter was pressed
@@ -204,10 +209,12 @@ impl Guide {
             doing.extend(self.break_off());
             return doing;
         }
+        // A held speed counts from when it rests; a foot that trembles later does not undo it.
+        let begins = !wrong && (!matches!(step.wants, Wants::Held(..)) || self.speed.rests());
         // Time that stepped back counts anew.
-        let since = self.since_s.filter(|since| *since <= now_s && !wrong).unwrap_or(now_s);
-        self.since_s = Some(since);
-        let over = |seconds: f64| !wrong && now_s - since >= seconds - TICK_S;
+        let since_s = self.since_s.filter(|since| *since <= now_s && !wrong);
+        self.since_s = since_s.or(begins.then_some(now_s));
+        let over = |seconds: f64| self.since_s.is_some_and(|s| now_s - s >= seconds - TICK_S);
         let done = match step.ends {
             Ends::Key | Ends::KeyWhenCalm(_) => confirmed,
             Ends::KeyOrRuns => confirmed || self.speed.has_caught(),
@@ -275,7 +282,7 @@ impl Guide {
 
     fn go_to(&mut self, step: usize) -> Vec<Doing> {
         self.at = step.min(self.steps.len());
-        (self.told, self.since_s) = (false, Some(self.now_s));
+        (self.told, self.since_s) = (false, None);
         if self.at == self.steps.len() {
             self.finished = true;
             return vec![Doing::Finished];
@@ -290,9 +297,7 @@ impl Guide {
         match self.steps.get(self.at).map(|step| step.part) {
             Some(Part::Kept) => {
                 self.once_more();
-                let doing = self.go_to(self.at + 1);
-                self.since_s = None;
-                doing
+                self.go_to(self.at + 1)
             }
             Some(Part::Close) => {
                 self.once_more();

@@ -19,8 +19,9 @@ const SUSPECT_S: f64 = 8.0;
 const HOSES_S: f64 = 20.0;
 /// Hands off after a screw was turned, s.
 const SCREW_S: f64 = 20.0;
-/// A speed held for the balance off idle, s.
-const HELD_S: f64 = 10.0;
+/// A speed held for the balance off idle, s: ten to be judged, and two at the ends that the judging
+/// trims.
+const HELD_S: f64 = 12.0;
 /// A speed held, or idle, in a tee run, s.
 const TEE_S: f64 = 12.0;
 /// Engine off at the end of a tee run, s.

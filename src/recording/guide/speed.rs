@@ -4,6 +4,11 @@ use crate::signal::cycles::STANDSTILL_RPM;
 
 /// Time constant of the smoothing, s: a stroke more or less is no change of speed.
 const SMOOTH_S: f64 = 0.5;
+/// A speed rests when its smoothed value is this near to one smoothed for longer, a share of it: a
+/// foot that still makes its way to the speed by 1 % a second is further off ...
+const RESTS_SHARE: f64 = 0.015;
+/// ... and for how much longer, s.
+const SLOW_S: f64 = 2.5;
 /// A pick-up that reads nothing for this long sees no sparks, s.
 const SILENCE_S: f64 = 1.5;
 /// A starter turns an engine more slowly than this, rev/min (common practice, no published source).
@@ -26,6 +31,7 @@ pub(super) enum Running {
 #[derive(Debug, Clone, Default)]
 pub(super) struct Speed {
     smooth_rpm: Option<f64>,
+    slow_rpm: Option<f64>,
     read_s: f64,
     now_s: f64,
     fast_since_s: Option<f64>,
@@ -41,13 +47,17 @@ impl Speed {
         self.read_s = self.read_s.min(now_s);
         if let Some(rpm) = rpm.filter(|rpm| rpm.is_finite() && *rpm >= 0.0) {
             self.heard |= rpm >= STANDSTILL_RPM;
-            let share = 1.0 - (-(now_s - self.read_s).max(0.0) / SMOOTH_S).exp();
-            let smooth = self.smooth_rpm.get_or_insert(rpm);
-            *smooth += share * (rpm - *smooth);
+            let passed_s = now_s - self.read_s;
+            let follow = |level: &mut Option<f64>, time_s: f64| {
+                let level = level.get_or_insert(rpm);
+                *level += (1.0 - (-passed_s / time_s).exp()) * (rpm - *level);
+            };
+            follow(&mut self.smooth_rpm, SMOOTH_S);
+            follow(&mut self.slow_rpm, SLOW_S);
             self.read_s = now_s;
         }
         if now_s - self.read_s > SILENCE_S {
-            self.smooth_rpm = None;
+            (self.smooth_rpm, self.slow_rpm) = (None, None);
         }
         let fast = self.smooth_rpm.is_some_and(|rpm| rpm > STARTER_RPM);
         self.fast_since_s = fast.then(|| self.fast_since_s.unwrap_or(now_s));
@@ -55,7 +65,7 @@ impl Speed {
 
     /// What was read before the link was lost says nothing of the engine now.
     pub(super) fn forget(&mut self) {
-        (self.smooth_rpm, self.fast_since_s) = (None, None);
+        (self.smooth_rpm, self.slow_rpm, self.fast_since_s) = (None, None, None);
         self.read_s = f64::INFINITY;
     }
 
@@ -65,6 +75,14 @@ impl Speed {
             Some(_) if self.heard => Running::Stopped,
             None if self.heard && self.now_s - self.read_s > SILENCE_S => Running::Stopped,
             _ => Running::NotKnown,
+        }
+    }
+
+    /// True where the speed does not move on, or where no pick-up tells.
+    pub(super) fn rests(&self) -> bool {
+        match (self.smooth_rpm, self.slow_rpm) {
+            (Some(smooth), Some(slow)) => (smooth - slow).abs() <= RESTS_SHARE * slow,
+            _ => true,
         }
     }
 
