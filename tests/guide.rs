@@ -270,6 +270,35 @@ fn a_turned_screw_makes_the_hands_off_count_begin_again() {
 }
 
 #[test]
+fn a_stretch_in_which_the_engine_strays_begins_again() {
+    for (work, until, strays) in [
+        (Work::Breather, "Leave the engine off", [0.0, 800.0]),
+        (Work::Breather, "Idle, hands off", [850.0, 1600.0]),
+        (Work::Breather, "Cap on", [850.0, 0.0]),
+        (Work::Balance, "Hold 2500", [2700.0, 2300.0]),
+        (Work::Balance, "Hold 2500", [2700.0, 3200.0]),
+    ] {
+        let mut guide = Guide::new(&Plan::new(work)).unwrap();
+        let mut now_s = 0.0;
+        lead(&mut guide, &mut now_s, until);
+        let mut run = |guide: &mut Guide, seconds: f64, rpm: f64| {
+            for _ in 0..(seconds * 50.0) as u32 {
+                now_s += 0.02;
+                guide.advance(now_s, false, News { rpm: Some(rpm), ..News::default() });
+            }
+            guide.prompt()
+        };
+        // Until it rests at what is wanted, so that the count is under way.
+        let whole = guide.prompt().left_s.unwrap();
+        while run(&mut guide, 0.1, strays[0]).left_s.unwrap() > whole - 2.0 {}
+        let prompt = run(&mut guide, 3.0, strays[1]);
+        assert!(prompt.complaint.is_some(), "{until}: {strays:?}");
+        assert_eq!(prompt.left_s, Some(whole), "{until}: {strays:?}");
+        assert!(prompt.say.contains(until));
+    }
+}
+
+#[test]
 fn what_is_open_is_closed_whatever_is_left_out() {
     let mut guide = Guide::new(&Plan::new(Work::Breather)).unwrap();
     let mut now_s = 0.0;
