@@ -50,14 +50,60 @@ fn width_of(terminal: impl std::os::windows::io::AsHandle) -> Option<usize> {
     terminal_size::terminal_size_of(terminal).map(|(w, _)| usize::from(w.0)).or_else(asked)
 }
 
+/// Rows of a window that does not tell.
+const USUAL_HEIGHT: usize = 24;
+
+#[cfg(unix)]
+fn size_of(terminal: impl std::os::fd::AsFd) -> (usize, usize) {
+    let size = terminal_size::terminal_size_of(terminal);
+    let told = size.map(|(w, h)| (usize::from(w.0), usize::from(h.0)));
+    told.unwrap_or((asked().unwrap_or(WIDEST), USUAL_HEIGHT))
+}
+
+#[cfg(windows)]
+fn size_of(terminal: impl std::os::windows::io::AsHandle) -> (usize, usize) {
+    let size = terminal_size::terminal_size_of(terminal);
+    let told = size.map(|(w, h)| (usize::from(w.0), usize::from(h.0)));
+    told.unwrap_or((asked().unwrap_or(WIDEST), USUAL_HEIGHT))
+}
+
 /// An empty page as wide as the window (or `COLUMNS`, in a pipe), in colour on a terminal only.
 pub fn page(unit: PressureUnit) -> Page {
     let terminal = io::stdout().is_terminal();
     let width = if terminal { width_of(io::stdout()) } else { asked() };
+    Page::new(width.unwrap_or(WIDEST).min(WIDEST), unit, terminal && may_colour())
+}
+
+/// A terminal that neither moves its cursor nor shows colour.
+fn is_dumb() -> bool {
+    env::var_os("TERM").is_some_and(|term| term == "dumb")
+}
+
+fn may_colour() -> bool {
     let set = |name: &str| env::var_os(name).is_some_and(|value| !value.is_empty());
-    let dumb = env::var_os("TERM").is_some_and(|term| term == "dumb");
-    let colour = terminal && !set("NO_COLOR") && !dumb;
-    Page::new(width.unwrap_or(WIDEST).min(WIDEST), unit, colour)
+    !set("NO_COLOR") && !is_dumb()
+}
+
+/// A window on standard error in which lines can be drawn anew.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Window {
+    /// Columns.
+    pub width: usize,
+    /// Rows.
+    pub height: usize,
+    /// Paint what stands out.
+    pub colour: bool,
+}
+
+/// The window of standard error as it is now; `None` where it is no terminal, or one that cannot move
+/// its cursor.
+pub fn window() -> Option<Window> {
+    let error = io::stderr();
+    if !error.is_terminal() || is_dumb() {
+        return None;
+    }
+    let (width, height) = size_of(&error);
+    Some(Window { width, height, colour: may_colour() })
 }
 
 /// Writes the answer. A reader that has gone (`| head`) is no error: it has seen enough.

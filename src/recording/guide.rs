@@ -76,8 +76,9 @@ pub struct Prompt {
 /// let mut guide = Guide::new(&Plan::new(Work::Breather)).unwrap();
 /// let news = News::default();
 /// assert!(guide.prompt().cautions && guide.prompt().waits_for_key);
-/// guide.advance(0.0, true, news); // the list is confirmed
-/// let doing = guide.advance(0.02, true, news); // the engine is off
+/// guide.advance(0.00, true, news); // the dangers are read
+/// guide.advance(0.02, true, news); // the list is confirmed
+/// let doing = guide.advance(0.04, true, news); // the engine is off
 /// assert!(doing.contains(&Doing::Mark("engine off".into())));
 /// assert_eq!(guide.prompt().left_s, Some(5.0));
 /// ```

@@ -96,6 +96,15 @@ pub fn for_match() -> Vec<Caution> {
     RUNNING.to_vec()
 }
 
+/// Cautions before an engine is started to be recorded: where the filler is opened, and where leaks
+/// are tried, there are more.
+pub fn for_recording(opens_filler: bool, tries_leaks: bool) -> Vec<Caution> {
+    let mut list = RUNNING.to_vec();
+    list.extend(opens_filler.then_some(Caution::OpenFiller));
+    list.extend(tries_leaks.then_some(Caution::Spray));
+    list
+}
+
 /// Cautions beside a comparison: the work is over, the paper goes to the owner.
 pub fn for_compare() -> Vec<Caution> {
     vec![Caution::Law, Caution::NoCertificate]
@@ -126,6 +135,14 @@ mod tests {
             let list = for_balance(verdict);
             assert!(RUNNING.iter().all(|caution| list.contains(caution)));
         }
+    }
+
+    #[test]
+    fn what_is_opened_or_tried_while_recording_is_warned_of() {
+        assert_eq!(for_recording(false, false), RUNNING);
+        assert!(for_recording(true, false).contains(&Caution::OpenFiller));
+        let hunt = for_recording(false, true);
+        assert!(hunt.contains(&Caution::Spray) && !hunt.contains(&Caution::OpenFiller));
     }
 
     #[test]

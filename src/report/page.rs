@@ -25,6 +25,11 @@ impl Tone {
             Tone::Open => "1;33",
         }
     }
+
+    /// A line in this tone, for a terminal that shows colour.
+    pub fn painted(self, line: &str) -> String {
+        format!("\x1b[{}m{line}\x1b[0m", self.code())
+    }
 }
 
 /// A page under work.
@@ -63,7 +68,8 @@ impl Page {
         self.gap();
         for line in wrap(text, self.width, "", "").lines() {
             if self.colour {
-                self.text += &format!("\x1b[{}m{line}\x1b[0m\n", tone.code());
+                self.text += &tone.painted(line);
+                self.text.push('\n');
             } else {
                 self.text += line;
                 self.text.push('\n');

@@ -2,10 +2,14 @@
 
 pub mod args;
 mod drive;
+mod keys;
 mod led;
+mod screen;
+mod screen_lines;
 mod signals;
 mod source;
 mod summary;
+mod typing;
 
 use super::args::{BalanceArgs, BreatherArgs, MatchArgs, Output, Picture};
 use super::failure::Failure;

@@ -44,8 +44,9 @@ pub(super) fn steps(plan: &Plan) -> Vec<Step> {
     }
 }
 
-/// What must be so before the engine is measured: asked for and noted, never assumed.
-fn prepare(more: &[&str]) -> Step {
+/// The dangers, and then what must be so before the engine is measured: asked for and noted, never
+/// assumed.
+fn prepare(more: &[&str]) -> [Step; 2] {
     let asks = [
         "engine fully warm, choke off",
         "ignition timing and dwell set, plugs and leads sound",
@@ -54,10 +55,11 @@ fn prepare(more: &[&str]) -> Step {
         "air filter: note with key n whether it is off or on",
     ];
     let asks = asks.iter().chain(more).map(|ask| ask.to_string()).collect();
-    let step = Step::ask("Go through the list. Enter when all of it is so.");
+    let dangers = Step::ask("Read what is dangerous. Enter when the car stands ready.");
+    let list = Step::ask("Go through the list. Enter when all of it is so.");
     let mark =
         "note asked and confirmed: warm, choke off, ignition set, hoses looked at, loads off";
-    Step { asks, cautions: true, ..step.mark(mark) }
+    [Step { cautions: true, ..dangers }, Step { asks, ..list.mark(mark) }]
 }
 
 /// Engine off, then running and settled.
@@ -111,7 +113,7 @@ impl Trial {
 }
 
 fn breather(plan: &Plan) -> Vec<Step> {
-    let mut steps = vec![prepare(&["oil filler cap on, dipstick in"])];
+    let mut steps = prepare(&["oil filler cap on, dipstick in"]).to_vec();
     steps.extend(from_rest());
     steps.push(Step::stretch("Idle, hands off: the speed with the cap on.", IDLE_S, Wants::Idle));
     for turn in 1..=plan.openings {
@@ -141,7 +143,7 @@ fn held((low, high): (f64, f64), seconds: f64) -> Step {
 fn balance(plan: &Plan) -> Vec<Step> {
     let [one, two] = &plan.carb_names;
     let mut steps =
-        vec![prepare(&["throttle linkage between the carburettors disconnected for the idle"])];
+        prepare(&["throttle linkage between the carburettors disconnected for the idle"]).to_vec();
     steps.extend(from_rest());
     let crossed = format!("Swap the hoses: sensor 1 on {two}, sensor 2 on {one}");
     let back = format!("Put the hoses back: sensor 1 on {one}, sensor 2 on {two}");
@@ -196,7 +198,7 @@ fn known_leak(Millimetres(mm): Millimetres, of: &str) -> Trial {
 /// it does not where the trials of one come together.
 fn hunt(plan: &Plan) -> Vec<Step> {
     let jet = plan.known_leak.map(|_| "drilled jet on a spare tap, closed");
-    let mut steps = vec![prepare(jet.as_slice())];
+    let mut steps = prepare(jet.as_slice()).to_vec();
     steps.extend(from_rest());
     steps.push(Step::stretch("Idle, hands off.", SUSPECT_S, Wants::Idle));
     for turn in 1..=plan.trials {
@@ -211,14 +213,15 @@ fn hunt(plan: &Plan) -> Vec<Step> {
 }
 
 fn tee_run() -> Vec<Step> {
-    let mut steps = vec![
-        prepare(&["a T-piece and a hose to one tap, the other tap closed"]),
+    let mut steps = prepare(&["a T-piece and a hose to one tap, the other tap closed"]).to_vec();
+    steps.push(
         Step::ask("Engine off: join both hoses to one tap through the T-piece, then Enter.")
             .act(Action::HosesTogether)
             .mark("tee on"),
-    ];
-    steps.extend(from_rest());
-    steps[2].say = "Engine off. Enter when it stands still.".into();
+    );
+    let [mut off, leave, start, settle] = from_rest();
+    off.say = "Engine off. Enter when it stands still.".into();
+    steps.extend([off, leave, start, settle]);
     steps.extend([
         Step::stretch("Idle.", TEE_S, Wants::Idle),
         held(TEE_RPM[0], TEE_S),
