@@ -41,6 +41,10 @@ pub enum Meaning {
     LinkLost,
     /// The cable speaks again.
     LinkBack,
+    /// An earlier mark of these words was pressed by mistake: nothing of the kind was done.
+    Mistake(String),
+    /// A mark that a later one calls a mistake: kept and shown, and without effect.
+    SetAside,
     /// Free text.
     Note(String),
     /// Any other mark: kept and shown.
@@ -77,7 +81,39 @@ impl Mark {
 
     /// The marks with a meaning, for people.
     pub const KNOWN: &str = "engine off, engine on, cap off, cap on, hoses swapped, hoses direct, tee on, tee off, \
-        seal NAME, release NAME, known leak 1.5 mm, known leak closed, screw 1 +0.25, note TEXT";
+        seal NAME, release NAME, known leak 1.5 mm, known leak closed, screw 1 +0.25, \
+        mistake MARK, note TEXT";
+
+    /// Sets aside the marks that later ones call a mistake (`mistake cap off`): of each the last
+    /// before it that has its meaning. Gives their times and the times of mistakes for which there
+    /// is none, s. `marks` stand in the order of time.
+    ///
+    /// ```
+    /// use evenbreath::sample::{Mark, Meaning};
+    /// use evenbreath::units::Seconds;
+    /// let at = |s: f64, words: &str| Mark::read(Seconds(s), words);
+    /// let mut marks = vec![at(3.0, "cap off"), at(5.0, "mistake cap off"), at(9.0, "cap off")];
+    /// assert_eq!(Mark::set_aside(&mut marks), (vec![3.0], vec![]));
+    /// assert_eq!(marks[0].meaning, Meaning::SetAside);
+    /// assert_eq!(marks[2].meaning, Meaning::CapOff);
+    /// ```
+    pub fn set_aside(marks: &mut [Mark]) -> (Vec<f64>, Vec<f64>) {
+        let (mut aside_s, mut unmatched_s) = (Vec::new(), Vec::new());
+        for k in 0..marks.len() {
+            let Meaning::Mistake(words) = &marks[k].meaning else { continue };
+            let regretted = Mark::read(marks[k].at, words).meaning;
+            let at_s = marks[k].at.0;
+            let found = marks[..k].iter_mut().rfind(|mark| mark.meaning == regretted);
+            match found.filter(|_| regretted != Meaning::Other) {
+                Some(mark) => {
+                    mark.meaning = Meaning::SetAside;
+                    aside_s.push(mark.at.0);
+                }
+                None => unmatched_s.push(at_s),
+            }
+        }
+        (aside_s, unmatched_s)
+    }
 
     /// True where the words speak of something that marks are about and yet have no meaning, so
     /// that somebody most likely meant one.
@@ -177,6 +213,7 @@ fn meaning(words: &[&str]) -> Meaning {
         ["seal", _, ..] => Meaning::Seal(rest(1)),
         ["release", _, ..] => Meaning::Release(rest(1)),
         ["note", ..] => Meaning::Note(rest(1)),
+        ["mistake", _, ..] => Meaning::Mistake(rest(1)),
         _ => Meaning::Other,
     }
 }
@@ -332,6 +369,23 @@ mod tests {
                 assert_eq!(of(text), meaning, "{text}");
             }
         }
+    }
+
+    #[test]
+    fn a_mistake_sets_aside_one_mark_and_the_nearest_before_it() {
+        let aside = |words: &[&str]| {
+            let read = |(k, words): (usize, &&str)| Mark::read(Seconds(k as f64), words);
+            let mut marks: Vec<Mark> = words.iter().enumerate().map(read).collect();
+            Mark::set_aside(&mut marks)
+        };
+        let two = ["cap off", "cap on", "cap off", "Mistake  CAP OFF", "mistake oil cap off"];
+        assert_eq!(aside(&two), (vec![2.0, 0.0], vec![]));
+        assert_eq!(aside(&["mistake cap off", "cap off"]), (vec![], vec![0.0]));
+        assert_eq!(aside(&["cap off", "mistake cap on"]), (vec![], vec![1.0]));
+        assert_eq!(aside(&["seal a", "seal b", "mistake seal a"]), (vec![0.0], vec![]));
+        assert_eq!(aside(&["what", "mistake what"]), (vec![], vec![1.0]), "no meaning, no effect");
+        assert_eq!(of("mistake"), Meaning::Other);
+        assert!(!Mark::read(Seconds(0.0), "mistake cap off").is_missed());
     }
 
     #[test]

@@ -11,8 +11,10 @@ use evenbreath::findings::balance::{self, Balance, ZeroMethod};
 use evenbreath::findings::breather::{self, Breather, BreatherVerdict};
 use evenbreath::findings::pair_match::{self, MatchVerdict};
 use evenbreath::findings::{Conditions, Verdict};
+use evenbreath::log::{self, ReadOptions};
 use evenbreath::recording::guide::{Doing, Guide, News, Plan, PlanError, Suspect, Work};
 use evenbreath::sample::Meaning;
+use evenbreath::signal;
 use evenbreath::units::Millimetres;
 use stage::{Played, Stage, Twist};
 
@@ -319,6 +321,50 @@ fn what_is_open_is_closed_whatever_is_left_out() {
     assert_eq!(guide.advance(now_s, true, down), [], "there is no sample to mark");
     assert!(guide.advance(now_s + 9.0, true, up).contains(&Doing::Mark("cap on".into())));
     assert_eq!(guide.prompt().steps, steps + 4);
+}
+
+#[test]
+fn a_cap_that_was_missed_is_marked_a_mistake_and_changes_nothing() {
+    let plan = Plan { hands_free: true, ..Plan::new(Work::Breather) };
+    let sound = Stage::new(9).play(&plan);
+    let first = at(&sound, "cap off")[0];
+    // The stand-in does as told, so that the hand which missed is put right by another.
+    let twists =
+        vec![Twist::Mistake(first + 2.0, "cap off"), Twist::Act(first + 2.0, Action::CapOn)];
+    let played = Stage { twists, ..Stage::new(9) }.play(&plan);
+    let order = ["cap off", "mistake cap off", "cap off", "cap on"];
+    assert_eq!(words(&played), [&ENGINE[..], &order, &["cap off", "cap on"].repeat(2)].concat());
+    assert!(at(&played, "cap off")[1] - first >= 5.0, "a count-down again");
+    let found = breather(&played);
+    assert_eq!(found.openings.len(), 3, "{}", found.say);
+    assert_eq!(found.verdict, BreatherVerdict::Sealed, "{}", found.say);
+}
+
+#[test]
+fn an_opening_that_never_was_keeps_a_verdict_open_until_it_is_set_aside() {
+    for seed in 0..4 {
+        let played = Stage::new(seed).play(&Plan::new(Work::Breather));
+        let first = at(&played, "cap off")[0];
+        let with = |text: &str, marks: [(f64, &str); 2]| {
+            let mut text = text.to_string();
+            for (before_s, words) in marks {
+                let row = text.find(&format!("\n{:.3},", first - before_s)).unwrap() + 1;
+                let end = row + text[row..].find('\n').unwrap();
+                text.insert_str(end, words);
+            }
+            text
+        };
+        let text = with(&played.text, [(12.0, "cap off"), (6.0, "cap on")]);
+        let verdict = |text: &str| {
+            let read = log::read(text.as_bytes(), &ReadOptions::default()).unwrap();
+            let shaken = read.remarks.iter().any(|remark| remark.code == "marks_set_aside");
+            let found = breather::find(&signal::prepare(read.track, 4), &Conditions::default());
+            (found.verdict, found.openings.len(), shaken)
+        };
+        assert_eq!(verdict(&text), (BreatherVerdict::NotSettled, 4, false));
+        let text = with(&text, [(4.0, "mistake cap off"), (3.0, "mistake cap on")]);
+        assert_eq!(verdict(&text), (BreatherVerdict::Sealed, 3, true));
+    }
 }
 
 #[test]

@@ -268,6 +268,18 @@ fn unknown_marks(marks: &[Mark]) -> Option<Remark> {
     })
 }
 
+/// Sets aside what later marks call a mistake.
+fn mistakes(marks: &mut [Mark]) -> Vec<Remark> {
+    let (aside_s, unmatched_s) = Mark::set_aside(marks);
+    let aside = "marks that a later mark calls a mistake change nothing; they are still shown";
+    let unmatched = "a mark calls another a mistake, but none of those words stands before it: it changes nothing";
+    [("marks_set_aside", aside_s, aside), ("mistake_unmatched", unmatched_s, unmatched)]
+        .into_iter()
+        .filter(|(_, at_s, _)| !at_s.is_empty())
+        .map(|(code, at_s, text)| Remark::new(code, at_s.len(), &at_s, text))
+        .collect()
+}
+
 /// The marks in the order of time.
 fn marks(batch: &Batch, remarks: &mut Vec<Remark>) -> Vec<Mark> {
     let in_order = batch.row.is_sorted();
@@ -283,6 +295,7 @@ fn marks(batch: &Batch, remarks: &mut Vec<Remark>) -> Vec<Mark> {
         batch.marks.iter().map(|raw| Mark::read(time(raw.row, raw.at_s), &raw.text)).collect();
     marks.sort_by(|a, b| a.at.0.total_cmp(&b.at.0));
     remarks.extend(unknown_marks(&marks));
+    remarks.extend(mistakes(&mut marks));
     let held: Vec<f64> = batch
         .marks
         .iter()

@@ -229,18 +229,35 @@ impl Guide {
         doing
     }
 
-    /// The person marked something by a key. A screw that was turned makes the hands-off count
-    /// begin again.
-    pub fn noticed(&mut self, meaning: &Meaning) {
-        let calm = matches!(self.steps.get(self.at), Some(step) if matches!(step.ends, Ends::KeyWhenCalm(_)));
-        if calm && !matches!(meaning, Meaning::Note(_)) {
-            self.since_s = None;
+    /// The person marked something by a key. A screw that was turned makes the hands-off count begin
+    /// again; a mark of this trial that was a mistake leads back to where it was made.
+    pub fn noticed(&mut self, meaning: &Meaning) -> Vec<Doing> {
+        let Some(step) = self.steps.get(self.at).filter(|_| !self.finished) else {
+            return Vec::new();
+        };
+        match meaning {
+            Meaning::Mistake(words) => {
+                let back = match step.part {
+                    Part::Kept => 1,
+                    Part::Close => 2,
+                    Part::After => 1,
+                    Part::Alone | Part::Open => return Vec::new(),
+                };
+                let made = self.steps[self.at - back].mark.as_deref();
+                if made == Some(words.as_str()) {
+                    return self.go_to(self.at - back);
+                }
+            }
+            Meaning::Note(_) => {}
+            _ if matches!(step.ends, Ends::KeyWhenCalm(_)) => self.since_s = None,
+            _ => {}
         }
+        Vec::new()
     }
 
-    /// The step did not go as it should (a hand slipped, the cap was missed): it begins again. In a
-    /// trial, what is open is closed first and the trial is made once more; the marks written so far
-    /// stay, with a note.
+    /// The step did not go as it should: it begins again. In a trial, what is open is closed first and
+    /// the trial is made once more; its marks stay, as what they tell has happened. A mark of something
+    /// that did not happen is for [`Guide::noticed`] with a mistake.
     pub fn again(&mut self) -> Vec<Doing> {
         let Some(step) = self.steps.get(self.at).filter(|_| !self.finished) else {
             return Vec::new();

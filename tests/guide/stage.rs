@@ -4,7 +4,7 @@
 use evenbreath::engine::{Action, Engine, Settings};
 use evenbreath::log::{self, ReadOptions};
 use evenbreath::recording::guide::{Doing, Guide, News, Plan, Prompt, StandIn};
-use evenbreath::sample::Mark;
+use evenbreath::sample::{Mark, Meaning};
 use evenbreath::signal::{self, Signal};
 use evenbreath::units::Seconds;
 use rand::SeedableRng;
@@ -27,6 +27,8 @@ pub enum Twist {
     Act(f64, Action),
     /// The person says 'again' at a time, s.
     Again(f64),
+    /// The person marks that a mark was a mistake, at a time, s.
+    Mistake(f64, &'static str),
     /// The person leaves the step out at a time, s.
     Skip(f64),
 }
@@ -137,6 +139,11 @@ impl Stage {
                 doing.extend(guide.again());
                 false
             }
+            Twist::Mistake(at, words) if now_s >= at => {
+                doing.push(Doing::Mark(format!("mistake {words}")));
+                doing.extend(guide.noticed(&Meaning::Mistake(words.into())));
+                false
+            }
             Twist::Skip(at) if now_s >= at => {
                 doing.extend(guide.skip());
                 false
@@ -186,8 +193,9 @@ impl Played {
     pub fn signal(&self) -> Signal {
         let read = log::read(self.text.as_bytes(), &ReadOptions::default()).unwrap();
         assert_eq!(read.bad_rows, 0);
-        let want: Vec<Mark> =
+        let mut want: Vec<Mark> =
             self.marks.iter().map(|(at, words)| Mark::read(Seconds(*at), words)).collect();
+        Mark::set_aside(&mut want);
         assert_eq!(read.track.marks, want, "the marks of the file");
         assert!(!want.iter().any(|mark| mark.is_missed()), "{want:?}");
         signal::prepare(read.track, 4)

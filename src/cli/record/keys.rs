@@ -146,6 +146,7 @@ impl KeyReader {
         let mark = Mark::read(Seconds(0.0), words);
         match &mark.meaning {
             Meaning::Note(_) | Meaning::Other | Meaning::LinkLost | Meaning::LinkBack => return,
+            Meaning::Mistake(_) | Meaning::SetAside => return,
             meaning => self.turn(meaning),
         }
         self.last = Some(mark);
@@ -169,7 +170,7 @@ impl KeyReader {
         }
     }
 
-    /// A note that the last mark was a mistake; the key goes back to before it.
+    /// A mark that the last one was a mistake; the key goes back to before it.
     fn regret(&mut self) -> Option<Wish> {
         let mark = self.last.take()?;
         let before = match &mark.meaning {
@@ -188,7 +189,7 @@ impl KeyReader {
         };
         self.leak |= mark.meaning == Meaning::KnownLeakClosed;
         self.turn(&before);
-        Some(Wish::Mark(format!("note by mistake, not so: {}", mark.text)))
+        Some(Wish::Mark(format!("mistake {}", mark.text)))
     }
 
     /// What is being typed, with its question and what is wrong with it.

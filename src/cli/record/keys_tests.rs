@@ -126,15 +126,7 @@ fn a_mark_is_regretted_and_never_taken_back() {
     let mut keys = KeyReader::new(false);
     assert_eq!(press(&mut keys, "u"), [], "nothing to regret");
     let got = marks(&mut keys, "cucuu");
-    assert_eq!(
-        got,
-        [
-            "cap off",
-            "note by mistake, not so: cap off",
-            "cap off",
-            "note by mistake, not so: cap off"
-        ]
-    );
+    assert_eq!(got, ["cap off", "mistake cap off", "cap off", "mistake cap off"]);
     for words in
         ["cap off", "hoses direct", "known leak closed", "seal x", "release x", "engine on"]
     {
@@ -142,7 +134,10 @@ fn a_mark_is_regretted_and_never_taken_back() {
         keys.saw(words);
         let before = keys.keys();
         let noted = marks(&mut keys, "u");
-        assert!(matches!(Mark::read(Seconds(0.0), &noted[0]).meaning, Meaning::Note(_)));
+        let mut marks: Vec<Mark> =
+            [words, &noted[0]].iter().map(|words| Mark::read(Seconds(0.0), words)).collect();
+        assert_eq!(Mark::set_aside(&mut marks).0.len(), 1, "{noted:?}");
+        assert_eq!(marks[0].meaning, Meaning::SetAside);
         assert_ne!(keys.keys(), before, "{words}");
     }
 }

@@ -51,7 +51,7 @@ pub struct Plan {
     /// Cap and suspects by count-down, without a key: for a person who cannot reach the keyboard.
     ///
     /// A mark then tells when something was to be done, not that it was: a person who missed the
-    /// moment must say [`again`](super::Guide::again). So Enter is the rule, this the exception.
+    /// moment must mark a mistake. So Enter is the rule, this the exception.
     pub hands_free: bool,
 }
 
