@@ -37,7 +37,7 @@ pub fn find(signal: &Signal, fit: &CapFit) -> Option<Crankcase> {
     let cycles = &signal.cycles;
     let crank = cycles.crank_kpa.as_ref()?;
     let (mut closed, mut open) = (Vec::new(), Vec::new());
-    for k in fit.blocks.clone().filter(|k| crank[*k].is_finite()) {
+    for k in fit.blocks.iter().cloned().flatten().filter(|k| crank[*k].is_finite()) {
         let at = cycles.middle_s(k);
         let near_edge = fit.openings.iter().any(|o| {
             (at - o.off_s).abs() < EDGE_S || o.on_s.is_some_and(|on| (at - on).abs() < EDGE_S)

@@ -190,7 +190,7 @@ mod tests {
             vacuum_change_kpa: None,
             loads: Vec::new(),
             curve: Vec::new(),
-            blocks: 0..0,
+            blocks: Vec::new(),
         };
         let sound = IdleDrop::of(&fit(0.0, 2.0)).unwrap();
         // The drops share all that their fit leaves open, so that all they differ by is between

@@ -108,7 +108,7 @@ fn from_marks(signal: &Signal) -> Vec<Times> {
 }
 
 /// Unbroken runs of blocks with the engine running.
-fn running(cycles: &Cycles, rpm: &[f64]) -> Vec<Range<usize>> {
+pub(super) fn running(cycles: &Cycles, rpm: &[f64]) -> Vec<Range<usize>> {
     let mut runs: Vec<Range<usize>> = Vec::new();
     for k in (0..rpm.len()).filter(|k| rpm[*k] >= STANDSTILL_RPM) {
         match runs.last_mut() {

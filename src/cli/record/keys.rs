@@ -295,5 +295,4 @@ fn restore_before_panics() {
 }
 
 #[cfg(test)]
-#[path = "keys_tests.rs"]
 mod tests;

@@ -233,5 +233,4 @@ impl Screen {
 }
 
 #[cfg(test)]
-#[path = "screen_tests.rs"]
 mod tests;

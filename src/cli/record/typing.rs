@@ -117,7 +117,7 @@ fn screw(text: &str) -> Result<String, String> {
 fn jet(text: &str) -> Result<String, String> {
     let bare = text.trim_end_matches("mm").trim_end();
     match number(bare) {
-        Some(mm) if mm >= 0.1 && mm <= WIDEST_JET_MM => {
+        Some(mm) if (0.1..=WIDEST_JET_MM).contains(&mm) => {
             Ok(format!("known leak {} mm", short(mm, false)))
         }
         _ => Err(format!("a diameter of 0.1 to {WIDEST_JET_MM} mm")),

@@ -22,7 +22,7 @@ use self::average::{Averaged, Problem};
 use self::model::{Data, Shape, Whitener, borrowed};
 use self::search::{PRESSED_LATE_S, Search};
 use super::breather::TimesFrom;
-use super::openings::Times;
+use super::openings::{Times, running};
 use crate::signal::Signal;
 use crate::statistics::correlated::{self, Estimate};
 use crate::statistics::regression::least_squares;
@@ -103,28 +103,51 @@ pub struct CapFit {
     pub loads: Vec<f64>,
     /// Fitted speed: (s, rev/min).
     pub curve: Vec<(f64, f64)>,
-    /// Blocks fitted.
-    pub blocks: Range<usize>,
+    /// Blocks fitted, one range a group of openings.
+    pub blocks: Vec<Range<usize>>,
 }
 
 /// Fits all openings; none when there is too little steady idle around them.
+///
+/// Openings between which the log breaks off or the engine stands still are fitted by themselves, and
+/// one that is itself broken is left out: nobody saw how the engine answered.
 pub fn fit(signal: &Signal, openings: &[Times]) -> Option<CapFit> {
-    let groups = openings.len().div_ceil(MOST_TOGETHER).max(1);
-    let together = openings.len().div_ceil(groups).max(1);
     let end = |o: &Times| o.on_s.unwrap_or(o.off_s);
-    let fits: Vec<CapFit> = openings
-        .chunks(together)
-        .enumerate()
-        .filter_map(|(k, group)| {
+    let fits: Vec<CapFit> = groups(signal, openings)?
+        .into_iter()
+        .filter_map(|group| {
             // Neighbouring groups share the idle between them half and half.
-            let before = (k * together).checked_sub(1).map(|last| &openings[last]);
-            let from = before.map(|last| 0.5 * (end(last) + group[0].off_s));
-            let to = openings.get((k + 1) * together).zip(group.last());
-            let to = to.map(|(next, last)| 0.5 * (end(last) + next.off_s));
-            fit_together(signal, group, (from, to))
+            let (first, last) = (openings.get(group.start)?, openings.get(group.end - 1)?);
+            let before = group.start.checked_sub(1).and_then(|k| openings.get(k));
+            let from = before.map(|before| 0.5 * (end(before) + first.off_s));
+            let to = openings.get(group.end).map(|next| 0.5 * (end(last) + next.off_s));
+            fit_together(signal, &openings[group], (from, to))
         })
         .collect();
     joined(fits)
+}
+
+/// Openings that follow one another in one unbroken run of the engine, no more than
+/// [`MOST_TOGETHER`] in a group and all groups of a run about equal.
+fn groups(signal: &Signal, openings: &[Times]) -> Option<Vec<Range<usize>>> {
+    let cycles = &signal.cycles;
+    let runs = running(cycles, cycles.rpm.as_ref()?);
+    let run_of = |o: &Times| {
+        let from = |run: &Range<usize>| cycles.from_s[run.start];
+        let to = |run: &Range<usize>| cycles.to_s[run.end - 1];
+        runs.iter().position(|run| from(run) < o.off_s && o.on_s.unwrap_or(o.off_s) < to(run))
+    };
+    let run: Vec<Option<usize>> = openings.iter().map(run_of).collect();
+    let mut groups = Vec::new();
+    let mut start = 0;
+    for same in run.chunk_by(|a, b| a == b) {
+        let end = start + same.len();
+        let together = same.len().div_ceil(same.len().div_ceil(MOST_TOGETHER));
+        let parts = (start..end).step_by(together).map(|k| k..(k + together).min(end));
+        groups.extend(parts.filter(|_| same[0].is_some()));
+        start = end;
+    }
+    Some(groups)
 }
 
 /// Fits that follow one another, as one.
@@ -153,7 +176,7 @@ fn joined(fits: Vec<CapFit>) -> Option<CapFit> {
         all.drops.extend(next.drops);
         all.loads.extend(next.loads);
         all.curve.extend(next.curve);
-        all.blocks.end = next.blocks.end;
+        all.blocks.extend(next.blocks);
     }
     Some(all)
 }
@@ -276,7 +299,7 @@ fn uncertainty(
         vacuum_change_kpa: vacuum_change(signal, data, &shape, &blocks),
         openings: shape.openings,
         loads: shape.loads,
-        blocks,
+        blocks: vec![blocks],
     })
 }
 

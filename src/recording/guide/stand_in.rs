@@ -44,8 +44,9 @@ impl StandIn {
     /// What is done at a log time, s, and whether Enter is pressed.
     pub fn turn(&mut self, now_s: f64, prompt: &Prompt) -> (Vec<Action>, bool) {
         let mut done = Vec::new();
-        while let Some((_, action)) = self.to_do.pop_front_if(|(at_s, _)| *at_s <= now_s) {
-            done.push(action);
+        while let Some((_, action)) = self.to_do.front().filter(|(at_s, _)| *at_s <= now_s) {
+            done.push(*action);
+            self.to_do.pop_front();
         }
         let waits = prompt.left_s.is_some_and(|left| left > 0.0);
         if !prompt.waits_for_key || waits || !self.to_do.is_empty() {
