@@ -169,7 +169,7 @@ impl Guide {
     fn complaint(&self, step: &Step) -> Option<String> {
         if self.link_down {
             let then = match step.part {
-                Part::Close => "Put back what is open, see below, and look at the cable.",
+                Part::Close => "Put back what is open, and look at the cable.",
                 _ => "Look at the cable; the step begins again when it is back.",
             };
             return Some(format!("The link to the box is lost. {then}"));
