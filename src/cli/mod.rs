@@ -42,6 +42,8 @@ and engine speed.
 
   evenbreath demo
       the whole job on logs that come with it
+  evenbreath record LOG
+      a log from a two-sensor box; its ports: 'ports'
   evenbreath inspect LOG
       what is in a log
   evenbreath balance LOG
@@ -52,11 +54,6 @@ and engine speed.
       what the work has changed
   evenbreath match LOG
       what the two sensors differ by
-
-  evenbreath record LOG
-      record from a two-sensor box
-  evenbreath ports
-      serial ports, and what is heard on each
 
   evenbreath help COMMAND
       options and an example";

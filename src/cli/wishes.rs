@@ -8,9 +8,10 @@ use super::profile::Profile;
 use super::sides;
 use super::values::{self, Given};
 use crate::findings::{Conditions, Sides, idle_vacuum};
-use crate::log::{Head, Log, ReadOptions, Taken};
+use crate::log::{Baro, BaroFrom, Head, Log, ReadOptions, Taken};
+use crate::sample::Track;
 use crate::sensors::matching::TeeRun;
-use crate::units::{Kpa, PressureUnit};
+use crate::units::{Kpa, PressureUnit, STANDARD_ATMOSPHERE};
 
 /// Says what a pressure is in kPa when a bare number is in the unit named.
 type Check = fn(Given, Option<PressureUnit>) -> Result<Kpa, String>;
@@ -142,6 +143,22 @@ impl Wishes {
         Some(TeeRun { age_days, ..run })
     }
 
+    /// What the findings are told while a log is being recorded.
+    ///
+    /// # Errors
+    /// As [`Wishes::conditions`].
+    pub fn live_conditions(&self, threshold: Option<f64>) -> Result<Conditions, Failure> {
+        let baro = match self.baro() {
+            Some(Kpa(kpa)) => Baro { kpa, u_kpa: 0.1, from: BaroFrom::Given },
+            None => Baro { kpa: STANDARD_ATMOSPHERE.0, u_kpa: 1.0, from: BaroFrom::Standard },
+        };
+        let (head, track) = (Head::default(), Track::default());
+        let nothing = (Vec::new(), Vec::new());
+        let log =
+            Log { head, track, rows: 0, bad_rows: 0, remarks: nothing.0, taken: nothing.1, baro };
+        self.conditions(&log, threshold)
+    }
+
     /// What the findings are told.
     ///
     /// # Errors
@@ -180,8 +197,6 @@ impl Wishes {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::log::{Baro, BaroFrom};
-    use crate::sample::Track;
 
     fn wishes(reading: Reading, car: Car, profile: Profile) -> Wishes {
         Wishes { reading, car, profile, units: None, tolerance: None, baro: None }

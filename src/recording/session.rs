@@ -226,6 +226,11 @@ impl Session {
         self.meaning.as_ref()
     }
 
+    /// The log has a crankcase column.
+    pub fn has_crank(&self) -> bool {
+        self.meaning.as_ref().is_some_and(|meaning| meaning.crank)
+    }
+
     /// Answers of the box to commands, since they were last asked for.
     pub fn answers(&mut self) -> Vec<String> {
         std::mem::take(&mut self.answers)

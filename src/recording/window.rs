@@ -88,6 +88,8 @@ impl Window {
             let values: Vec<f64> = rows().map(of).collect();
             values.iter().any(|value| value.is_finite()).then_some(values)
         };
+        let mut marks = self.marks.clone();
+        Mark::set_aside(&mut marks);
         Track {
             time_s: rows().map(|row| row.time_s).collect(),
             rpm: column(&|row| row.rpm),
@@ -95,7 +97,7 @@ impl Window {
             vac2_kpa: column(&|row| row.vac_kpa[1]),
             crank_kpa: None,
             row: (0..count as u32).collect(),
-            marks: self.marks.clone(),
+            marks,
         }
     }
 

@@ -198,9 +198,15 @@ fn standard_input_twice() {
 fn no_command_shows_where_to_start() {
     let run = run(&[]);
     assert_eq!(run.code, 2);
-    for word in
-        ["demo", "inspect LOG", "balance LOG", "breather LOG", "compare BEFORE AFTER", "match LOG"]
-    {
+    for word in [
+        "demo",
+        "record LOG",
+        "inspect LOG",
+        "balance LOG",
+        "breather LOG",
+        "compare BEFORE AFTER",
+        "match LOG",
+    ] {
         assert!(run.err.contains(&format!("evenbreath {word}")), "{}", run.err);
     }
     assert!(run.err.lines().count() <= 25, "short: {}", run.err);

@@ -88,8 +88,12 @@ fn an_outage_leaves_the_drop_of_the_cap_as_it_is_or_says_what_it_takes() {
     let short = cap_test(&[(18.0, 18.5), (30.0, 30.5)]);
     assert!((drop_of(&short) - 60.0).abs() < 3.0 && short.openings.len() == 3);
     assert_eq!(left_out(&short), [0.0; 0]);
-    // Four seconds: what lies behind is left out, and said.
-    let long = cap_test(&[(49.0, 53.0)]);
-    assert!((drop_of(&long) - 60.0).abs() < 3.0 && long.openings.len() == 2);
-    assert_eq!(left_out(&long), [55.0]);
+    // Four seconds between two openings: those on both sides count.
+    let between = cap_test(&[(49.0, 53.0)]);
+    assert!((drop_of(&between) - 60.0).abs() < 3.0 && between.openings.len() == 3);
+    assert_eq!(left_out(&between), [0.0; 0]);
+    // Four seconds in an opening: it is left out, and said.
+    let within = cap_test(&[(38.0, 42.0)]);
+    assert!((drop_of(&within) - 60.0).abs() < 3.0 && within.openings.len() == 2);
+    assert_eq!(left_out(&within), [35.0]);
 }

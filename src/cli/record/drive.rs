@@ -1,17 +1,19 @@
 //! The recording as it runs: events, interrupts and the clock, one after the other.
 
 use super::args::RecordArgs;
-use super::led::Led;
+use super::display::Display;
+use super::keys::{KeyReader, Wish};
+use super::led::{Led, Moved};
 use super::signals;
 use super::source::Source;
 use crate::cli::failure::Failure;
-use crate::cli::output::message;
 use crate::recording;
 use crate::recording::session::{Finished, Session, Wanted};
 use crate::sources::event::Event;
 use crate::sources::link::OpenError;
 use crate::sources::listener::Listener;
 use crate::sources::wire;
+use crossterm::event::KeyEvent;
 use serde::Serialize;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -21,6 +23,8 @@ use tokio::time::{MissedTickBehavior, interval};
 
 /// Pieces that wait for the recording: while the disk stalls, the cable goes on.
 const WAITING_PIECES: usize = 16_384;
+/// Keys that wait.
+const WAITING_KEYS: usize = 64;
 /// The clock looks at journal and guide this often.
 const TICK: Duration = Duration::from_millis(50);
 /// A source that has said nothing readable after this time is spoken of, s.
@@ -54,8 +58,10 @@ enum Heard {
 }
 
 /// A recording that runs.
-pub struct Drive<'a> {
+struct Drive<'a> {
     args: &'a RecordArgs,
+    display: Display,
+    keys: Option<KeyReader>,
     started: Instant,
     session: Session,
     led: Option<Led>,
@@ -88,6 +94,7 @@ pub fn record(
     wanted: Wanted,
     source: Source,
     led: Option<Led>,
+    display: Display,
 ) -> Result<Outcome, Failure> {
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()
@@ -99,8 +106,12 @@ pub fn record(
     let (heard_by, heard) = channel(WAITING_PIECES);
     let listener = Listener::new(source.opener, started, stop.clone(), commanded);
     let ear = std::thread::spawn(move || listen(listener, &heard_by));
+    let (key_by, keys) = channel(WAITING_KEYS);
+    let keyboard = if args.source.stdin { None } else { signals::keyboard(key_by) };
     let mut drive = Drive {
         args,
+        display,
+        keys: keyboard.as_ref().map(|_| KeyReader::new(led.is_some())),
         started,
         session: Session::new(wanted),
         led: led.map(|led| led.on(source.actions)),
@@ -111,13 +122,16 @@ pub fn record(
         troubled: false,
         failure: None,
     };
-    let ended = runtime.block_on(drive.run(heard, &stop));
+    let ended = runtime.block_on(drive.run(heard, keys, &stop));
     stop.store(true, Ordering::Relaxed);
     let ended = ended?;
     if !args.source.stdin {
         let _ = ear.join();
     }
+    let now_s = started.elapsed().as_secs_f64();
+    drive.display.end(&drive.session, drive.led.as_ref(), now_s);
     let finished = drive.session.finish();
+    drop(keyboard);
     Ok(Outcome { finished, source: drive.source_name, ended, failure: drive.failure })
 }
 
@@ -136,6 +150,7 @@ impl Drive<'_> {
     async fn run(
         &mut self,
         mut heard: Receiver<Heard>,
+        mut keys: Receiver<(KeyEvent, Instant)>,
         stop: &AtomicBool,
     ) -> Result<Ended, Failure> {
         let (ask, mut asked) = channel(1);
@@ -146,6 +161,7 @@ impl Drive<'_> {
             let ended = tokio::select! {
                 biased;
                 _ = asked.recv() => Some(Ended::Asked),
+                Some((key, at)) = keys.recv() => self.key(key, at),
                 _ = clock.tick() => self.tick(),
                 heard = heard.recv() => match heard {
                     None => Some(Ended::Source),
@@ -174,9 +190,7 @@ impl Drive<'_> {
         match heard {
             Heard::NotOpened(error) => return Err(Failure::Source(error)),
             Heard::Opened(name) => {
-                if !self.args.json {
-                    message(&format!("listening to {name}"));
-                }
+                self.display.say(&format!("listening to {name}"));
                 self.source_name = name;
                 if let Some(hz) = self.args.source.rate {
                     let _ = self.commands.send(wire::command(&format!("RATE,{hz}")));
@@ -195,8 +209,10 @@ impl Drive<'_> {
 
     fn event(&mut self, event: Event) -> Option<Ended> {
         match &event {
-            Event::LinkLost { why, .. } => message(&format!("link lost: {why}; looking for it")),
-            Event::LinkBack { port, .. } => message(&format!("link back on {port}")),
+            Event::LinkLost { why, .. } => {
+                self.display.say(&format!("link lost: {why}; looking for it"));
+            }
+            Event::LinkBack { port, .. } => self.display.say(&format!("link back on {port}")),
             _ => {}
         }
         let sample = matches!(event, Event::Sample(_));
@@ -222,7 +238,44 @@ impl Drive<'_> {
     fn lead(&mut self, log_s: f64) -> bool {
         let now_s = self.host_s();
         let Some(led) = &mut self.led else { return false };
-        led.advance(&mut self.session, log_s, now_s)
+        let moved = led.advance(&mut self.session, log_s, now_s);
+        self.moved(moved)
+    }
+
+    fn moved(&mut self, moved: Moved) -> bool {
+        if let Some(keys) = &mut self.keys {
+            moved.marks.iter().for_each(|words| keys.saw(words));
+        }
+        if moved.rings {
+            self.display.ring();
+        }
+        moved.finished
+    }
+
+    fn key(&mut self, key: KeyEvent, at: Instant) -> Option<Ended> {
+        let at_s = (at - self.started).as_secs_f64();
+        let wish = self.keys.as_mut()?.press(key, at_s)?;
+        match (wish, &mut self.led) {
+            (Wish::Mark(words), led) => {
+                self.session.mark(&words, at_s);
+                if let Some(led) = led {
+                    let moved = led.noticed(&words, &mut self.session, at_s);
+                    self.moved(moved);
+                }
+            }
+            (Wish::End, _) => return Some(Ended::Asked),
+            (Wish::Done, Some(led)) => led.confirm(),
+            (Wish::Again, Some(led)) => {
+                let moved = led.again(&mut self.session, at_s);
+                self.moved(moved);
+            }
+            (Wish::Skip, Some(led)) => {
+                let moved = led.skip(&mut self.session, at_s);
+                return self.moved(moved).then_some(Ended::Guide);
+            }
+            (Wish::Done | Wish::Again | Wish::Skip, None) => {}
+        }
+        None
     }
 
     fn tick(&mut self) -> Option<Ended> {
@@ -234,14 +287,20 @@ impl Drive<'_> {
             let _ = self.commands.send(wire::command("INFO"));
         }
         for words in self.session.answers() {
-            message(&format!("the box answers: {words}"));
+            self.display.say(&format!("the box answers: {words}"));
         }
         if !self.spoken && now_s > SPEAK_AFTER_S && self.session.tally().rows == 0 {
             self.spoken = true;
             if let Some(words) = self.nothing_yet() {
-                message(&words);
+                self.display.say(&words);
             }
         }
+        // While the link is down no sample moves the guide on; it still has to know.
+        if self.session.is_down() && self.lead(self.session.last().map_or(0.0, |last| last.time_s))
+        {
+            return Some(Ended::Guide);
+        }
+        self.display.show(&self.session, self.led.as_ref(), self.keys.as_ref(), now_s);
         let quiet_s = now_s - self.session.last().map_or(0.0, |last| last.host_s);
         let over = |seconds: f64| now_s >= seconds && quiet_s >= SILENCE_ENDS_S;
         self.args.seconds.filter(|seconds| over(*seconds)).map(|_| Ended::Time)
@@ -249,11 +308,12 @@ impl Drive<'_> {
 
     /// Says once that rows cannot be written, and once that they can again.
     fn speak_of_the_disk(&mut self) {
-        match (self.session.trouble(), self.troubled) {
-            (Some(trouble), false) => message(&format!("warning: {trouble}")),
-            (None, true) => message("the rows that waited are written"),
+        let words = match (self.session.trouble(), self.troubled) {
+            (Some(trouble), false) => format!("warning: {trouble}"),
+            (None, true) => "the rows that waited are written".into(),
             _ => return,
-        }
+        };
+        self.display.say(&words);
         self.troubled = !self.troubled;
     }
 

@@ -3,6 +3,8 @@
 use crate::engine::Action;
 use crate::recording::guide::{Doing, Guide, News, StandIn};
 use crate::recording::session::Session;
+use crate::sample::Mark;
+use crate::units::Seconds;
 use std::sync::mpsc::Sender;
 
 /// A guide, and who follows it.
@@ -11,6 +13,17 @@ pub struct Led {
     confirmed: bool,
     stand_in: Option<(StandIn, Sender<Action>)>,
     seed: u64,
+}
+
+/// What has come of a move.
+#[derive(Debug, Default)]
+pub struct Moved {
+    /// Marks that the guide has made.
+    pub marks: Vec<String>,
+    /// The hands are wanted.
+    pub rings: bool,
+    /// All steps are done.
+    pub finished: bool,
 }
 
 impl Led {
@@ -30,8 +43,31 @@ impl Led {
         &self.guide
     }
 
-    /// Moves on with the newest sample; true when all steps are done.
-    pub fn advance(&mut self, session: &mut Session, log_s: f64, host_s: f64) -> bool {
+    /// The person says that the step is done.
+    pub fn confirm(&mut self) {
+        self.confirmed = true;
+    }
+
+    /// The person wants the step once more.
+    pub fn again(&mut self, session: &mut Session, host_s: f64) -> Moved {
+        let doing = self.guide.again();
+        self.carry_out(doing, session, host_s)
+    }
+
+    /// The person leaves the step out.
+    pub fn skip(&mut self, session: &mut Session, host_s: f64) -> Moved {
+        let doing = self.guide.skip();
+        self.carry_out(doing, session, host_s)
+    }
+
+    /// The person has made a mark by a key.
+    pub fn noticed(&mut self, words: &str, session: &mut Session, host_s: f64) -> Moved {
+        let doing = self.guide.noticed(&Mark::read(Seconds(0.0), words).meaning);
+        self.carry_out(doing, session, host_s)
+    }
+
+    /// Moves on with the newest sample.
+    pub fn advance(&mut self, session: &mut Session, log_s: f64, host_s: f64) -> Moved {
         let mut confirmed = std::mem::take(&mut self.confirmed);
         if let Some((stand_in, actions)) = &mut self.stand_in {
             let (done, pressed) = stand_in.turn(log_s, &self.guide.prompt());
@@ -46,13 +82,22 @@ impl Led {
         if let Some((stand_in, _)) = &mut self.stand_in {
             stand_in.hear(log_s, &doing);
         }
+        self.carry_out(doing, session, host_s)
+    }
+
+    fn carry_out(&self, doing: Vec<Doing>, session: &mut Session, host_s: f64) -> Moved {
+        let mut moved = Moved::default();
         for doing in doing {
             match doing {
-                Doing::Mark(words) => session.mark(&words, host_s),
-                Doing::Act(_) | Doing::Ring => {}
-                Doing::Finished => return true,
+                Doing::Mark(words) => {
+                    session.mark(&words, host_s);
+                    moved.marks.push(words);
+                }
+                Doing::Ring => moved.rings = true,
+                Doing::Act(_) => {}
+                Doing::Finished => moved.finished = true,
             }
         }
-        false
+        moved
     }
 }

@@ -1,12 +1,14 @@
 //! `record`: from a cable to a log that has lost nothing and knows it.
 
 pub mod args;
+mod display;
 mod drive;
 mod keys;
 mod led;
 mod screen;
 mod screen_lines;
 mod signals;
+mod so_far;
 mod source;
 mod summary;
 mod typing;
@@ -25,6 +27,7 @@ use crate::recording::tally::Tally;
 use crate::report::json;
 use crate::units::STANDARD_ATMOSPHERE;
 use args::RecordArgs;
+use display::Display;
 use drive::{Ended, Outcome};
 use jiff::Zoned;
 use led::Led;
@@ -46,7 +49,11 @@ pub fn run(args: &RecordArgs) -> Result<u8, Failure> {
     let led = led(args, &wishes)?;
     let source = source::chosen(args, &wishes)?;
     let wanted = wanted(args, &wishes, path, &now);
-    let Outcome { finished, source, ended, failure } = drive::record(args, wanted, source, led)?;
+    let Outcome { finished, source, ended, failure } = {
+        let conditions = wishes.live_conditions(args.threshold)?;
+        let display = Display::new(conditions, wishes.unit());
+        drive::record(args, wanted, source, led, display)?
+    };
     let summary = Summary::new(&finished, source, ended);
     if args.json {
         answer(json::plain(&summary)?.as_bytes())?;

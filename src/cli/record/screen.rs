@@ -4,7 +4,7 @@
 //! last ones stay in the window when the recording ends.
 
 use super::screen_lines::Sheet;
-pub use crate::cli::output::{Window, window};
+use crate::cli::output::Window;
 use crate::findings::Verdict;
 use crate::recording::guide::{Prompt, Work};
 use crate::report::cautions::{self, Caution};

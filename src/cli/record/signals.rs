@@ -1,5 +1,9 @@
 //! Ctrl-C and its like: the first ends the recording with its summary, the second ends the program.
 
+use super::keys::Keyboard;
+use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
+use std::sync::atomic::{AtomicU32, Ordering};
+use std::time::Instant;
 use tokio::runtime::Builder;
 use tokio::sync::mpsc::Sender;
 
@@ -21,6 +25,25 @@ pub fn watch(ask_to_end: Sender<()>) {
             }
         });
     });
+}
+
+/// Reads the keys of the terminal. There Ctrl-C is a key, and the second one ends the program here,
+/// whatever the recording waits for.
+pub fn keyboard(keys: Sender<(KeyEvent, Instant)>) -> Option<Keyboard> {
+    let interrupts = AtomicU32::new(0);
+    let give = move |key: KeyEvent, at| {
+        let control = key.modifiers.contains(KeyModifiers::CONTROL);
+        if control
+            && key.code == KeyCode::Char('c')
+            && interrupts.fetch_add(1, Ordering::Relaxed) > 0
+        {
+            let _ = crossterm::terminal::disable_raw_mode();
+            std::process::exit(INTERRUPTED);
+        }
+        keys.try_send((key, at)).is_ok() || !keys.is_closed()
+    };
+    // A terminal that refuses leaves a recording without keys.
+    Keyboard::listen(give).ok().flatten()
 }
 
 /// The next interrupt, request to end, or loss of the terminal.

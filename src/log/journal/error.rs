@@ -86,3 +86,23 @@ pub enum JournalError {
         source: io::Error,
     },
 }
+
+impl JournalError {
+    /// Why, in the words of the system where there are any.
+    pub fn why(&self) -> String {
+        match self {
+            JournalError::Write { source, .. } | JournalError::Ended { source, .. }
+                if source.kind() == io::ErrorKind::StorageFull =>
+            {
+                "the disk is full".into()
+            }
+            JournalError::Create { source, .. }
+            | JournalError::Write { source, .. }
+            | JournalError::Sync { source, .. }
+            | JournalError::Ended { source, .. } => source.to_string(),
+            JournalError::Exists { .. } => "the name is taken".into(),
+            JournalError::Folder { .. } => "it is a folder".into(),
+            JournalError::NoFolder { .. } => "its folder is missing".into(),
+        }
+    }
+}

@@ -1,0 +1,160 @@
+//! What the person sees of a recording that runs: lines drawn in place, or a plain line a second.
+
+use super::keys::KeyReader;
+use super::led::Led;
+use super::screen::{self, Figures, Link, NotWritten, Screen};
+use super::so_far::{Judge, Judged};
+use crate::cli::output::{message, window};
+use crate::findings::Conditions;
+use crate::recording::session::Session;
+use crate::recording::window::WindowRow;
+use crate::units::PressureUnit;
+use std::io;
+
+/// The lines are drawn anew this often, s.
+const DRAW_S: f64 = 0.2;
+/// The plain line, and the judge's turn, s.
+const PLAIN_S: f64 = 1.0;
+/// Speed and vacuums are means over the newest samples, s.
+const MEAN_S: f64 = 1.0;
+
+/// The display.
+pub struct Display {
+    screen: Option<Screen>,
+    plain: bool,
+    judge: Option<Judge>,
+    names: [String; 2],
+    unit: PressureUnit,
+    drawn_s: f64,
+    judged_s: f64,
+}
+
+impl Display {
+    /// A display on standard error: lines drawn in place where it is a window, else a plain line a second.
+    pub fn new(conditions: Conditions, unit: PressureUnit) -> Self {
+        let window = window();
+        let sides = &conditions.sides;
+        Display {
+            screen: window.map(|_| Screen::default()),
+            plain: window.is_none(),
+            names: [sides.one.clone(), sides.two.clone()],
+            judge: Judge::new(conditions),
+            unit,
+            drawn_s: f64::NEG_INFINITY,
+            judged_s: f64::NEG_INFINITY,
+        }
+    }
+
+    /// Says something that stays.
+    pub fn say(&mut self, words: &str) {
+        match (&mut self.screen, window()) {
+            (Some(screen), Some(window)) => {
+                let _ = screen.leave(&mut io::stderr(), words, window);
+            }
+            _ => message(words),
+        }
+    }
+
+    /// Sounds for a person whose eyes are on the engine.
+    pub fn ring(&self) {
+        if let Some(screen) = &self.screen {
+            let _ = screen.ring(&mut io::stderr());
+        }
+    }
+
+    /// Shows what there is to show, when it is time.
+    pub fn show(
+        &mut self,
+        session: &Session,
+        led: Option<&Led>,
+        keys: Option<&KeyReader>,
+        now_s: f64,
+    ) {
+        if now_s - self.judged_s >= PLAIN_S && !session.window().is_empty() {
+            self.judged_s = now_s;
+            if let Some(judge) = &mut self.judge {
+                judge.ask(|| session.window().track());
+            }
+        }
+        let every_s = if self.plain { PLAIN_S } else { DRAW_S };
+        if now_s - self.drawn_s < every_s || session.path().as_os_str().is_empty() {
+            return;
+        }
+        self.drawn_s = now_s;
+        self.draw(session, led, keys, now_s);
+    }
+
+    /// The last state stays in the window.
+    pub fn end(&mut self, session: &Session, led: Option<&Led>, now_s: f64) {
+        if self.screen.is_some() {
+            self.draw(session, led, None, now_s);
+        }
+    }
+
+    fn draw(&mut self, session: &Session, led: Option<&Led>, keys: Option<&KeyReader>, now_s: f64) {
+        let judged = self.judge.as_mut().and_then(|judge| judge.latest().cloned());
+        let figures = self.figures(session, judged, led, keys, now_s);
+        match (&mut self.screen, window()) {
+            (Some(screen), Some(window)) => {
+                let _ = screen.draw(&mut io::stderr(), &figures, window);
+            }
+            _ if session.last().is_some() => message(&screen::plain(&figures)),
+            _ => {}
+        }
+    }
+
+    fn figures(
+        &self,
+        session: &Session,
+        judged: Option<Judged>,
+        led: Option<&Led>,
+        keys: Option<&KeyReader>,
+        now_s: f64,
+    ) -> Figures {
+        let tally = session.tally();
+        let newest = session.last();
+        let log_s = newest.map_or(0.0, |last| last.time_s);
+        let recent = if session.is_down() { &[] } else { session.window().since(log_s - MEAN_S) };
+        let mean = |of: &dyn Fn(&WindowRow) -> f64| {
+            let values: Vec<f64> = recent.iter().map(of).filter(|v| v.is_finite()).collect();
+            (!values.is_empty()).then(|| values.iter().sum::<f64>() / values.len() as f64)
+        };
+        let quiet_s = now_s - newest.map_or(0.0, |last| last.host_s);
+        let link = match newest {
+            _ if session.is_down() => Link::Lost(quiet_s),
+            None => Link::Waiting(now_s),
+            Some(_) => Link::Up,
+        };
+        let span_s = recent.first().map_or(0.0, |first| log_s - first.time_s);
+        let counted = session.meaning().is_none_or(|meaning| meaning.counted);
+        let judged = judged.filter(|_| !session.is_down());
+        let not_written = session.trouble().map(|trouble| NotWritten {
+            rows: session.journal_counts().map_or(0, |counts| counts.waiting + counts.given_up),
+            why: trouble.why(),
+        });
+        Figures {
+            file: session.path().display().to_string(),
+            elapsed_s: log_s,
+            rate_hz: (span_s > 0.5 * MEAN_S).then(|| (recent.len() - 1) as f64 / span_s),
+            rows: tally.rows,
+            lost: counted.then_some(tally.lost),
+            garbled: tally.garbled + tally.implausible,
+            repeated: tally.repeated,
+            unknown: tally.unknown,
+            rpm: mean(&|row| row.rpm),
+            vac_kpa: [mean(&|row| row.vac_kpa[0]), mean(&|row| row.vac_kpa[1])],
+            crank_kpa: newest.and_then(|last| last.readings[2]).filter(|_| session.has_crank()),
+            names: self.names.clone(),
+            unit: self.unit,
+            difference: judged.as_ref().and_then(|judged| judged.difference),
+            so_far: judged.as_ref().and_then(|judged| judged.so_far.clone()),
+            needs_s: judged.and_then(|judged| judged.needs_s),
+            link,
+            not_written,
+            marks: session.latest_marks().cloned().collect(),
+            guide: led.map(|led| (led.guide().work(), led.guide().prompt())),
+            typing: keys.and_then(KeyReader::line),
+            keys: keys.map(KeyReader::keys).unwrap_or_default(),
+        }
+    }
+}
