@@ -170,7 +170,6 @@ impl SimulatedBox {
             return left;
         }
     }
-
 }
 
 impl Drop for SimulatedBox {
@@ -199,13 +198,14 @@ pub fn play(
         let waits = &mut simulated;
         scope.spawn(move || ended.send(waits.left()));
         let mut left: Option<Left> = None;
-        while left.as_ref().is_none_or(|left| text.len() < left.characters) {
+        loop {
             left = left.or_else(|| end.try_recv().ok());
-            match pieces.recv_timeout(if left.is_some() {
-                PATIENCE
-            } else {
-                Duration::from_millis(20)
-            }) {
+            if left.as_ref().is_some_and(|left| text.len() >= left.characters) {
+                break;
+            }
+            // While the box plays, a look now and then whether it has ended.
+            let wait = if left.is_some() { PATIENCE } else { Duration::from_millis(20) };
+            match pieces.recv_timeout(wait) {
                 Ok(piece) => text.push_str(&piece),
                 Err(_) if left.is_none() => continue,
                 Err(_) => break,
