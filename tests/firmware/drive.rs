@@ -2,6 +2,7 @@
 //! what was true meanwhile.
 
 use evenbreath::engine::{Action, Engine, Settings};
+use evenbreath::units::Rpm;
 use std::fmt::Write;
 
 /// Step of the model engine, s.
@@ -23,6 +24,8 @@ const FILTER_S: f64 = 1e-3;
 pub struct Drive {
     /// The lines for the simulator.
     pub text: String,
+    /// When it ends, s.
+    pub lasts_s: f64,
     truth: Vec<True>,
 }
 
@@ -39,7 +42,7 @@ impl Drive {
     /// coil is silent while an engine coasts.
     pub fn engine(lasts_s: f64, actions: &[(f64, Action)]) -> Drive {
         let mut engine = Engine::new(Settings::default(), 11);
-        let mut drive = Drive { text: String::new(), truth: Vec::new() };
+        let mut drive = Drive { text: String::new(), lasts_s, truth: Vec::new() };
         let (mut turned, mut lit, mut next) = (0.0_f64, false, 0);
         let mut behind = [None; 2];
         for step in 0..(lasts_s / STEP_S).round() as usize {
@@ -76,7 +79,7 @@ impl Drive {
 
     /// Voltages that stand still, mV, and edges at an even speed from the first second on.
     pub fn even(lasts_s: f64, mv: [f64; 2], rpm: f64, edges_a_turn: f64) -> Drive {
-        let mut drive = Drive { text: String::new(), truth: Vec::new() };
+        let mut drive = Drive { text: String::new(), lasts_s, truth: Vec::new() };
         drive.voltages(0.0, mv);
         let spacing_s = 60.0 / rpm / edges_a_turn;
         let mut at_s = 1.0;
@@ -113,6 +116,19 @@ impl Drive {
             writeln!(self.text, "edge {:.7}", at_s + late_s).unwrap();
         }
     }
+}
+
+/// Engine off for 3 s; started; idling; oil filler cap off at 16 s; held at 2,000 rev/min from 21 s;
+/// ignition off at 27 s.
+pub fn session() -> Drive {
+    let actions = [
+        (3.0, Action::EngineOn),
+        (16.0, Action::CapOff),
+        (21.0, Action::CapOn),
+        (21.0, Action::Hold(Rpm(2_000.0))),
+        (27.0, Action::EngineOff),
+    ];
+    Drive::engine(31.0, &actions)
 }
 
 /// Output of a sensor MPXV6115V on its supply. Its data sheet (Motorola sensor data book, page 3-416):

@@ -1,29 +1,14 @@
 //! What is sampled and sent, against what was driven.
 
-use crate::drive::{Drive, vacuum_kpa};
+use crate::drive::{Drive, session, vacuum_kpa};
 use crate::heard::{Heard, Sample};
 use crate::workshop::{firmware, has_tools, make, play};
-use evenbreath::engine::Action;
-use evenbreath::units::Rpm;
 
 /// First numbers of a box whose counters wrap early: seq after 536 samples, micros after 5 s.
 const FIRST_SEQ: u32 = 65_000;
 const FIRST_MICROS: u32 = u32::MAX - 5_000_000;
 /// A sample every 5 ms.
 const PERIOD_US: u32 = 5_000;
-
-/// Engine off for 3 s; started; idling; oil filler cap off at 16 s; held at 2,000 rev/min from 21 s;
-/// ignition off at 27 s.
-fn session() -> Drive {
-    let actions = [
-        (3.0, Action::EngineOn),
-        (16.0, Action::CapOff),
-        (21.0, Action::CapOn),
-        (21.0, Action::Hold(Rpm(2_000.0))),
-        (27.0, Action::EngineOff),
-    ];
-    Drive::engine(31.0, &actions)
-}
 
 fn near_the_wraps() -> [String; 2] {
     [format!("FIRST_SEQ={FIRST_SEQ}"), format!("FIRST_MICROS={FIRST_MICROS}")]
