@@ -97,6 +97,12 @@ impl Drive {
         self
     }
 
+    /// Sends a text to the box at a time, s; `~` stands for the end of a line.
+    pub fn say(mut self, at_s: f64, text: &str) -> Drive {
+        writeln!(self.text, "say {at_s} {text}").unwrap();
+        self
+    }
+
     /// True means from one time to another, s: speed, rev/min, and vacuum at the hoses, kPa.
     pub fn means(&self, from_s: f64, to_s: f64) -> (f64, [f64; 2]) {
         let inside = |t: &&True| (from_s..to_s).contains(&t.at_s);

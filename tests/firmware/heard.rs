@@ -67,8 +67,8 @@ fn sample(words: &str) -> Option<Sample> {
     Some(Sample { seq: seq.parse().ok()?, micros: micros.parse().ok()?, rpm_tenths, codes })
 }
 
-/// A sentence as a host writes it.
+/// A sentence as a host writes it, without the end of its line.
 pub fn sentence(words: &str) -> String {
     let xor = words.bytes().fold(0, |xor, byte| xor ^ byte);
-    format!("${words}*{xor:02X}\r\n")
+    format!("${words}*{xor:02X}")
 }

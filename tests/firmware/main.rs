@@ -12,5 +12,6 @@ mod commands;
 mod drive;
 mod faults;
 mod heard;
+mod recorded;
 mod samples;
 mod workshop;

@@ -6,6 +6,7 @@
        adc TIME MILLIVOLT1 MILLIVOLT2     between two of them the voltages go straight
        edge TIME                          the pick-up pulls ICP1 down for 0.1 ms
        poke TIME ADDRESS VALUE            writes a register, as a fault would
+       say TIME TEXT                      sends the text to the box; ~ stands for the end of a line
        end TIME
    SPEED 1 (the default) is true time, 4 four times as fast, 0 as fast as it goes.
 
@@ -50,6 +51,7 @@
 
 struct voltage { double at, mv[2]; };
 struct poke { double at; uint16_t address; uint8_t value; };
+struct saying { double at; char text[240]; };
 
 static struct voltage *voltages;
 static size_t voltages_n, voltage_now;
@@ -57,6 +59,8 @@ static double *edges;
 static size_t edges_n, edge_now;
 static struct poke *pokes;
 static size_t pokes_n, poke_now;
+static struct saying *sayings;
+static size_t sayings_n, saying_now;
 static double end_s;
 
 static avr_t *avr;
@@ -70,7 +74,10 @@ static char head[4];
 static size_t line_n;
 static unsigned long samples, infos, answers, others, characters;
 static int terminal;
+static avr_irq_t *input;
 static bool may_send;
+static char typed[4096];
+static size_t typed_from, typed_to;
 
 static void stop(const char *format, ...)
 {
@@ -94,13 +101,14 @@ static void *grown(void *list, size_t n, size_t size)
 
 static void read_drive(const char *name)
 {
-    char line[256];
+    char line[240];
     FILE *file = fopen(name, "r");
     if (!file)
         stop("%s: %s", name, strerror(errno));
     for (int number = 1; fgets(line, sizeof line, file); number++) {
         double at, a, b;
         unsigned address, value;
+        int skipped = 0;
         if (sscanf(line, "adc %lf %lf %lf", &at, &a, &b) == 3) {
             voltages = grown(voltages, voltages_n, sizeof *voltages);
             voltages[voltages_n++] = (struct voltage){ at, { a, b } };
@@ -110,6 +118,10 @@ static void read_drive(const char *name)
         } else if (sscanf(line, "poke %lf %x %x", &at, &address, &value) == 3) {
             pokes = grown(pokes, pokes_n, sizeof *pokes);
             pokes[pokes_n++] = (struct poke){ at, address, value };
+        } else if (sscanf(line, "say %lf %n", &at, &skipped) == 1) {
+            sayings = grown(sayings, sayings_n, sizeof *sayings);
+            sayings[sayings_n].at = at;
+            strcpy(sayings[sayings_n++].text, line + skipped);
         } else if (sscanf(line, "end %lf", &at) == 1) {
             end_s = at;
         } else {
@@ -199,9 +211,17 @@ static void on_may_send(struct avr_irq_t *irq, uint32_t value, void *param)
     may_send = param != NULL;
 }
 
-/* Hands over what the terminal takes, and brings what the host has written. */
-static void serve_terminal(avr_irq_t *input)
+static void type(char c)
 {
+    if (typed_to == sizeof typed)
+        stop("more was written to the box than it reads");
+    typed[typed_to++] = c;
+}
+
+/* Hands over what the terminal takes, and brings what the host or the drive has written. */
+static void serve_terminal(void)
+{
+    char c;
     while (kept_from < kept_to) {
         ssize_t n = write(terminal, kept + kept_from, kept_to - kept_from);
         if (n <= 0)
@@ -210,9 +230,15 @@ static void serve_terminal(avr_irq_t *input)
     }
     if (kept_from == kept_to)
         kept_from = kept_to = 0;
-    char c;
-    while (may_send && read(terminal, &c, 1) == 1)
-        avr_raise_irq(input, (uint8_t)c);
+    while (read(terminal, &c, 1) == 1)
+        type(c);
+    for (; saying_now < sayings_n && sayings[saying_now].at <= now_s(); saying_now++)
+        for (const char *t = sayings[saying_now].text; *t && *t != '\n'; t++)
+            type(*t == '~' ? '\n' : *t);
+    while (may_send && typed_from < typed_to)
+        avr_raise_irq(input, (uint8_t)typed[typed_from++]);
+    if (typed_from == typed_to)
+        typed_from = typed_to = 0;
 }
 
 static double clock_s(void)
@@ -254,11 +280,11 @@ static void open_terminal(void)
         usleep(1000);
 }
 
-static void wire_up(avr_irq_t **input)
+static void wire_up(void)
 {
     uint32_t flags = 0;
     avr_ioctl(avr, AVR_IOCTL_UART_SET_FLAGS('0'), &flags);
-    *input = avr_io_getirq(avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_INPUT);
+    input = avr_io_getirq(avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_INPUT);
     avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_OUTPUT), on_character, NULL);
     avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_OUT_XON), on_may_send, avr);
     avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_OUT_XOFF), on_may_send, NULL);
@@ -272,7 +298,6 @@ static void wire_up(avr_irq_t **input)
 int main(int argc, char **argv)
 {
     elf_firmware_t firmware = { 0 };
-    avr_irq_t *input;
     if (argc < 3)
         stop("simulated_box ELF DRIVE [SPEED]");
     double speed = argc > 3 ? atof(argv[3]) : 1;
@@ -292,7 +317,7 @@ int main(int argc, char **argv)
     avr->vcc = avr->avcc = avr->aref = 5000;
     avr->sleep = no_sleep;
     avr->run_cycle_limit = 1; /* an instruction at a time, or stack and held interrupts go unseen */
-    wire_up(&input);
+    wire_up();
     open_terminal();
 
     due = edges_n ? (avr_cycle_count_t)(edges[0] * CLOCK_HZ) : NEVER;
@@ -328,7 +353,7 @@ int main(int argc, char **argv)
         if (avr->cycle < look)
             continue;
         look = avr->cycle + LOOK_EVERY_CYCLES;
-        serve_terminal(input);
+        serve_terminal();
         double ahead = speed > 0 ? now_s() / speed - (clock_s() - began) : 0;
         if (ahead > 0.001)
             usleep(ahead * 1e6);
@@ -342,7 +367,7 @@ int main(int argc, char **argv)
     fflush(stdout);
     struct pollfd parent = { .fd = 0, .events = POLLIN };
     do {
-        serve_terminal(input);
+        serve_terminal();
         poll(&parent, 1, 5);
     } while (!(parent.revents & (POLLIN | POLLHUP)) || (parent.revents & POLLIN && read(0, head, 1) > 0));
     return 0;
