@@ -27,7 +27,7 @@ struct Recorded {
 }
 
 /// Records a box until after the end of its drive.
-fn record(name: &str, elf: &Path, drive: &Drive, speed: f64) -> Recorded {
+fn record(name: &str, elf: &Path, drive: &Drive, speed: f64, options: &[&str]) -> Recorded {
     let log = folder(name).join("log.csv");
     if log.exists() {
         std::fs::remove_file(&log).unwrap();
@@ -36,6 +36,7 @@ fn record(name: &str, elf: &Path, drive: &Drive, speed: f64) -> Recorded {
     let output = Command::new(env!("CARGO_BIN_EXE_evenbreath"))
         .args(["record".into(), log.clone(), "--port".into(), PathBuf::from(&simulated.terminal)])
         .args(["--seconds", &(drive.lasts_s + 1.0).to_string(), "--json"])
+        .args(options)
         .output()
         .unwrap();
     let said = String::from_utf8_lossy(&output.stderr);
@@ -98,7 +99,7 @@ fn the_log_is_what_was_driven_and_lacks_nothing() {
         return;
     }
     let drive = session();
-    let recorded = record("recorded", &firmware("recorded", &NEAR_THE_WRAPS), &drive, 3.0);
+    let recorded = record("recorded", &firmware("recorded", &NEAR_THE_WRAPS), &drive, 3.0, &[]);
     recorded.undisturbed();
     assert_eq!(recorded.count("lost"), 0);
     assert_eq!(recorded.count("rows"), recorded.left.samples);
@@ -129,10 +130,29 @@ fn what_the_box_could_not_send_is_counted_as_lost() {
     }
     let drive = Drive::even(8.0, [4_600.0, 2_500.0], 850.0, 2.0);
     let choices = [NEAR_THE_WRAPS[0], NEAR_THE_WRAPS[1], "BAUD=57600"];
-    let recorded = record("recorded-slow", &firmware("recorded-slow", &choices), &drive, 2.0);
+    let recorded = record("recorded-slow", &firmware("recorded-slow", &choices), &drive, 2.0, &[]);
     recorded.undisturbed();
     assert_eq!(recorded.count("rows"), recorded.left.samples);
     let (first, last) = (recorded.rows[0].seq, recorded.rows.last().unwrap().seq);
     assert!(recorded.count("lost") > 100, "{}", recorded.summary);
     assert_eq!(recorded.count("rows") + recorded.count("lost"), (last - first + 1) as usize);
+}
+
+#[test]
+fn a_change_of_rate_loses_nothing() {
+    if !has_tools("a_change_of_rate_loses_nothing") {
+        return;
+    }
+    let drive = Drive::even(4.0, [4_600.0, 2_500.0], 850.0, 2.0);
+    let elf = firmware("recorded-rate", &NEAR_THE_WRAPS);
+    let recorded = record("recorded-rate", &elf, &drive, 1.0, &["--rate", "50"]);
+    assert_eq!(recorded.left.answers, 1);
+    for key in ["lost", "garbled", "implausible", "repeated", "unknown", "restarts", "not_written"]
+    {
+        assert_eq!(recorded.count(key), 0, "{key}: {}", recorded.summary);
+    }
+    assert_eq!(recorded.count("rows"), recorded.left.samples);
+    let spaced = |pair: &[Row], by_s: f64| (pair[1].time_s - pair[0].time_s - by_s).abs() < 2e-6;
+    let rows = &recorded.rows;
+    assert!(rows.windows(2).rev().take(50).all(|pair| spaced(pair, 0.02)), "{:?}", rows.last());
 }
