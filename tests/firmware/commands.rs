@@ -16,12 +16,12 @@ fn commands_are_obeyed_and_answered() {
         return;
     }
     let texts = [
-        (0.5, format!("{}~", sentence("EBC,RATE,50"))),
+        (0.503, format!("{}~", sentence("EBC,RATE,50"))),
         (1.0, format!("{}~", sentence("EBC,ZERO"))),
-        (1.5, format!("{}~", sentence("EBC,RATE,100"))),
-        (2.0, format!("{}~", sentence("EBC,RATE,9999"))),
+        (1.513, format!("{}~", sentence("EBC,RATE,100"))),
+        (2.007, format!("{}~", sentence("EBC,RATE,9999"))),
         (2.5, format!("{}~", sentence("EBC,RATE,0"))),
-        (3.5, format!("{}~", sentence("EBC,RATE,200"))),
+        (3.571, format!("{}~", sentence("EBC,RATE,200"))),
     ];
     let (heard, left) =
         play("commands", &firmware("commands", &[]), &told(4.5, &texts), 0.0, |_| None);
@@ -33,6 +33,8 @@ fn commands_are_obeyed_and_answered() {
     assert_eq!(heard.garbled, [""; 0]);
     let steps = heard.steps();
     assert!(steps.iter().all(|(seq, _)| *seq == 1), "a change of rate loses no sample");
+    // Said in the middle of a sample, and the voltages stand still: each sample is of one rate.
+    assert!(heard.samples.iter().all(|s| s.codes == [941 * 16, 511 * 16]));
     // After each answer the sample on its way is finished first; the second one after is all new.
     let periods = [20_000, 20_000, 10_000, 4_000, 100_000, 5_000];
     for ((before, words), period) in heard.answers.iter().zip(periods) {
