@@ -14,7 +14,9 @@ const SUPPLY_FROM_MV: f64 = 4500.0;
 pub struct Said {
     /// The sensor on both sides; goes before what the box says.
     pub sensor: Option<Transfer>,
-    /// Its supply, V.
+    /// The crankcase sensor on the third input of the box.
+    pub crank: Option<Transfer>,
+    /// Supply of the sensors, V.
     pub supply_v: Option<f64>,
     /// Unit of numbers whose heading names none.
     pub unit: Option<PressureUnit>,
@@ -49,10 +51,14 @@ pub fn of_box(info: &BoxInfo, said: &Said) -> Result<Meaning, Failure> {
     let lines = [0, 1].map(|side| sensors[side].line(supply_v(&sensors[side])));
     let conversion =
         Conversion::of_codes(info.adc_bits, info.vref_mv, lines).ok_or(Failure::UnlikeSensors)?;
+    let conversion = said.crank.map_or(conversion, |sensor| {
+        let line = sensor.line(supply_v(&sensor));
+        conversion.with_crank_codes(info.adc_bits, info.vref_mv, line)
+    });
     let words = |sensor: &Transfer| format!("{} at {} V", sensor.name, supply_v(sensor));
     let (one, two) = (words(&sensors[0]), words(&sensors[1]));
     let sensor = if one == two { one } else { format!("{one} and {two}") };
-    Ok(Meaning { conversion, crank: false, counted: true, sensor })
+    Ok(Meaning { conversion, crank: conversion.has_crank(), counted: true, sensor })
 }
 
 /// Numbers of plain lines: volts where a sensor was named, else pressures.

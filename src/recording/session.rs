@@ -226,9 +226,10 @@ impl Session {
         self.meaning.as_ref()
     }
 
-    /// The log has a crankcase column.
-    pub fn has_crank(&self) -> bool {
-        self.meaning.as_ref().is_some_and(|meaning| meaning.crank)
+    /// The crankcase below atmosphere in the newest sample, kPa.
+    pub fn crank_kpa(&self) -> Option<f64> {
+        let meaning = self.meaning.as_ref().filter(|meaning| meaning.crank)?;
+        meaning.conversion.crank_kpa(self.last?.readings[2]?)
     }
 
     /// Answers of the box to commands, since they were last asked for.
@@ -298,7 +299,8 @@ impl Session {
         });
         let kpa =
             [0, 1].map(|side| sample.readings[side].map(|code| meaning.conversion.kpa(side, code)));
-        let crank_kpa = sample.readings[2].filter(|_| meaning.crank);
+        let crank = sample.readings[2].filter(|_| meaning.crank);
+        let crank_kpa = crank.and_then(|reading| meaning.conversion.crank_kpa(reading));
         journal.row(&JournalRow {
             time_s: sample.time_s,
             rpm: sample.rpm,

@@ -2,11 +2,12 @@
 
 use crate::units::{PressureUnit, VoltsToKpa};
 
-/// The straight lines by which the readings of sensor 1 and sensor 2 become pressures.
+/// The straight lines by which the readings of sensor 1, sensor 2 and the crankcase become pressures.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Conversion {
-    kpa_per_reading: [f64; 2],
-    kpa_at_zero: [f64; 2],
+    /// kPa a unit of reading, and kPa at reading 0.
+    sides: [(f64, f64); 2],
+    crank: Option<(f64, f64)>,
     /// The pressures are absolute; else they are vacuum below atmosphere, positive.
     pub absolute: bool,
 }
@@ -27,8 +28,13 @@ impl Conversion {
     /// assert!(conversion.kpa(0, 0.92 * 16384.0).abs() < 1e-9);
     /// ```
     pub fn of_codes(bits: u32, vref_mv: f64, lines: [VoltsToKpa; 2]) -> Option<Self> {
-        let volts_per_code = vref_mv / 1000.0 / 2f64.powi(bits as i32);
-        Self::of(lines, volts_per_code)
+        Self::of(lines, volts_per_code(bits, vref_mv))
+    }
+
+    /// The same with a crankcase sensor on the third input of the converter.
+    pub fn with_crank_codes(self, bits: u32, vref_mv: f64, line: VoltsToKpa) -> Self {
+        let crank = Some((line.kpa_per_volt * volts_per_code(bits, vref_mv), line.kpa_at_zero));
+        Conversion { crank, ..self }
     }
 
     /// Volts.
@@ -38,21 +44,37 @@ impl Conversion {
 
     /// Pressures in a unit.
     pub fn of_pressures(unit: PressureUnit, absolute: bool) -> Self {
-        Conversion { kpa_per_reading: [unit.to_kpa(1.0).0; 2], kpa_at_zero: [0.0; 2], absolute }
+        let line = (unit.to_kpa(1.0).0, 0.0);
+        Conversion { sides: [line; 2], crank: Some(line), absolute }
     }
 
     fn of(lines: [VoltsToKpa; 2], volts_per_reading: f64) -> Option<Self> {
         (lines[0].absolute == lines[1].absolute).then(|| Conversion {
-            kpa_per_reading: lines.map(|line| line.kpa_per_volt * volts_per_reading),
-            kpa_at_zero: lines.map(|line| line.kpa_at_zero),
+            sides: lines.map(|line| (line.kpa_per_volt * volts_per_reading, line.kpa_at_zero)),
+            crank: None,
             absolute: lines[0].absolute,
         })
     }
 
     /// The pressure of a side, 0 or 1, kPa.
     pub fn kpa(&self, side: usize, reading: f64) -> f64 {
-        self.kpa_at_zero[side] + self.kpa_per_reading[side] * reading
+        let (per_reading, at_zero) = self.sides[side];
+        at_zero + per_reading * reading
     }
+
+    /// The crankcase below atmosphere, kPa; `None` where its sensor is not known.
+    pub fn crank_kpa(&self, reading: f64) -> Option<f64> {
+        self.crank.map(|(per_reading, at_zero)| at_zero + per_reading * reading)
+    }
+
+    /// The readings of a crankcase sensor have a meaning.
+    pub fn has_crank(&self) -> bool {
+        self.crank.is_some()
+    }
+}
+
+fn volts_per_code(bits: u32, vref_mv: f64) -> f64 {
+    vref_mv / 1000.0 / 2f64.powi(bits as i32)
 }
 
 #[cfg(test)]

@@ -73,7 +73,35 @@ pub const KNOWN: [Transfer; 5] = [
     },
 ];
 
+/// Low-range sensors for the crankcase, by name. They measure between two ports; with the hose on the port
+/// that makes the voltage rise under vacuum the reading is below atmosphere and positive.
+pub const LOW_RANGE: [Transfer; 2] = [
+    Transfer {
+        name: "MPXV7002DP",
+        k: 0.2,
+        o: 0.5,
+        supply_v: 5.0,
+        absolute: false,
+        sign: 1.0,
+        source: "NXP data sheet MPXV7002, transfer function; from memory",
+    },
+    Transfer {
+        name: "MPXV7007DP",
+        k: 0.057,
+        o: 0.5,
+        supply_v: 5.0,
+        absolute: false,
+        sign: 1.0,
+        source: "NXP data sheet MPXV7007, transfer function; from memory",
+    },
+];
+
 impl Transfer {
+    /// Finds a low-range sensor by its part number; case does not matter.
+    pub fn low_range(name: &str) -> Option<Transfer> {
+        LOW_RANGE.into_iter().find(|sensor| sensor.name.eq_ignore_ascii_case(name.trim()))
+    }
+
     /// Finds a sensor by its part number; case does not matter.
     pub fn named(name: &str) -> Option<Transfer> {
         KNOWN.into_iter().find(|sensor| sensor.name.eq_ignore_ascii_case(name.trim()))
@@ -111,6 +139,18 @@ mod tests {
                 assert!((found - kpa).abs() < 1e-9, "{name} {volts} V: {found}, not {kpa}");
             }
         }
+    }
+
+    /// Ends of the ranges and the middle, from memory of the same data sheets: 0.5 V, 2.5 V and 4.5 V for
+    /// 2 kPa either way; 0.0 and 7 kPa at 2.5 V and 4.5 V (nominal) for the other.
+    #[test]
+    fn the_low_range_sensors_meet_their_ranges() {
+        let kpa = |name: &str, volts| Transfer::low_range(name).unwrap().line(5.0).kpa(volts);
+        for (volts, wanted) in [(0.5, -2.0), (2.5, 0.0), (4.5, 2.0)] {
+            assert!((kpa("mpxv7002dp", volts) - wanted).abs() < 1e-9);
+        }
+        assert!(kpa("MPXV7007DP", 2.5).abs() < 1e-9);
+        assert!((kpa("MPXV7007DP", 4.5) - 7.0).abs() < 0.02);
     }
 
     #[test]

@@ -1,6 +1,7 @@
 //! Other sources than the box: plain lines, a log played again, the model engine.
 
-use crate::recorder::{command, ended, folder, seqs};
+use crate::bench_box::framed;
+use crate::recorder::{command, ended, folder, seqs, spoken};
 use evenbreath::log::{Log, ReadOptions, read_path};
 use std::io::Write;
 use std::path::Path;
@@ -65,4 +66,48 @@ fn the_model_engine_speaks_through_a_box() {
     // Side 1 opens further: less vacuum; the box's own offsets are 0.35 and -0.25 kPa.
     assert!(one - 0.35 < two + 0.25 - 1.0, "{one} {two}");
     assert!((600.0..1_000.0).contains(&mean(track.rpm)));
+}
+
+#[test]
+fn a_third_code_is_the_crankcase_by_its_data_sheet() {
+    let folder = folder("crankcase");
+    let log = folder.join("log.csv");
+    let args = ["--stdin", "--crank-sensor", "mpxv7007dp"];
+    let mut child = command(&log, &args).stdin(Stdio::piped()).spawn().unwrap();
+    let mut bytes = framed("EBI,bench-box,1,10,5000,MPXV6115V,MPXV6115V,50");
+    for k in 0..100 {
+        // `Vs (0.057 P + 0.5)`: 2.5 kPa below atmosphere give 0.6425 of the supply, code 657.92.
+        bytes.extend(framed(&format!("EBP,{k},{},8500,500,500,658", k * 20_000)));
+    }
+    child.stdin.take().unwrap().write_all(&bytes).unwrap();
+    let ended = ended(child.wait_with_output().unwrap());
+    assert_eq!((ended.code, ended.count("rows")), (Some(0), 100));
+    let crank = read(&log).track.crank_kpa.unwrap();
+    assert!((crank[5] - 2.5).abs() < 0.002, "{}", crank[5]);
+}
+
+/// Guide, stand-in, model engine, box, journal, analysis: the verdict of each model engine is known.
+#[test]
+fn a_guided_recording_of_a_model_engine_ends_with_its_verdict() {
+    let folder = folder("guided");
+    for (engine, work, verdict, code) in [
+        ("sealed", "breather", "The breather is sealed", 0),
+        ("leaking", "breather", "Not sealed, or blocked", 10),
+        ("uneven", "balance", "carburettor 1 passes", 10),
+        ("sealed", "match", "sensor 1 reads 0.60 kPa more than sensor 2", 0),
+    ] {
+        let log = folder.join(format!("{engine}-{work}.csv"));
+        let store = folder.join("car.toml");
+        let mut program = spoken(&log);
+        program.args(["--model", engine, "--guide", work, "--speed", "60", "--exit-code"]);
+        if work == "match" {
+            program.arg("--store").arg(&store);
+        }
+        let output = program.output().unwrap();
+        let text = String::from_utf8(output.stdout).unwrap();
+        assert_eq!(output.status.code(), Some(code), "{engine} {work}: {text}");
+        assert!(text.contains("Nothing was lost on the way."), "{engine} {work}: {text}");
+        assert!(text.contains(verdict), "{engine} {work}: {text}");
+    }
+    assert!(std::fs::read_to_string(folder.join("car.toml")).unwrap().contains("[tee_run]"));
 }

@@ -42,10 +42,17 @@ pub fn until(what: &str, mut is_so: impl FnMut() -> bool) {
     }
 }
 
-/// The program, to record into a log.
+/// The program, to record into a log and to give its summary as JSON.
 pub fn command(log: &Path, args: &[&str]) -> Command {
+    let mut command = spoken(log);
+    command.arg("--json").args(args);
+    command
+}
+
+/// The program, to record into a log and to speak to a person.
+pub fn spoken(log: &Path) -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_evenbreath"));
-    command.arg("record").arg(log).arg("--json").args(args);
+    command.arg("record").arg(log).env("COLUMNS", "200");
     command.stdin(Stdio::null()).stdout(Stdio::piped()).stderr(Stdio::piped());
     command
 }

@@ -3,8 +3,10 @@
 use crate::cli::args::{Car, Reading, unit};
 use crate::cli::values;
 use crate::recording::guide::Work;
+use crate::sensors::transfer::{self, Transfer};
 use crate::sources::ports::BAUD;
 use crate::units::PressureUnit;
+use clap::builder::{PossibleValuesParser, TypedValueParser};
 use clap::{Args, ValueEnum};
 use std::path::PathBuf;
 
@@ -36,6 +38,10 @@ pub struct RecordArgs {
     /// Write the line of a guided 'match' into this profile.
     #[arg(long, value_name = "FILE", requires = "guide", help_heading = "The work")]
     pub store: Option<PathBuf>,
+    /// Low-range sensor of the crankcase on the third input of the box, by its part number.
+    #[arg(long, value_name = "PART", ignore_case = true, value_parser = low_range(),
+          help_heading = "The source")]
+    pub crank_sensor: Option<Transfer>,
     #[command(flatten)]
     /// The sensors and the log.
     pub reading: Reading,
@@ -126,6 +132,11 @@ pub enum ModelEngine {
     Leaking,
     /// The throttle of side 1 opens further than that of side 2.
     Uneven,
+}
+
+fn low_range() -> impl TypedValueParser<Value = Transfer> {
+    PossibleValuesParser::new(transfer::LOW_RANGE.map(|sensor| sensor.name))
+        .try_map(|text| Transfer::low_range(&text).ok_or("not a low-range sensor that is known"))
 }
 
 fn seconds(text: &str) -> Result<f64, String> {

@@ -143,7 +143,7 @@ impl Display {
             unknown: tally.unknown,
             rpm: mean(&|row| row.rpm),
             vac_kpa: [mean(&|row| row.vac_kpa[0]), mean(&|row| row.vac_kpa[1])],
-            crank_kpa: newest.and_then(|last| last.readings[2]).filter(|_| session.has_crank()),
+            crank_kpa: session.crank_kpa(),
             names: self.names.clone(),
             unit: self.unit,
             difference: judged.as_ref().and_then(|judged| judged.difference),

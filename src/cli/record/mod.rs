@@ -73,6 +73,7 @@ pub fn run(args: &RecordArgs) -> Result<u8, Failure> {
     }
     match (args.guide, &summary.file) {
         (Some(guide), Some(file)) if ended == Ended::Guide && !args.json => {
+            answer(b"\n")?;
             verdict(guide.work(), file, args)
         }
         _ => Ok(0),
@@ -84,6 +85,7 @@ fn wanted(args: &RecordArgs, wishes: &Wishes, path: PathBuf, now: &Zoned) -> Wan
     head.extend(wishes.head());
     let said = Said {
         sensor: args.reading.sensor,
+        crank: args.crank_sensor,
         supply_v: args.reading.supply,
         unit: args.reading.log_units,
     };

@@ -21,7 +21,7 @@ const MODEL_SUPPLY_V: f64 = 5.0;
 /// Errors of the model box's sensors: an offset, kPa, and a gain each.
 const MODEL_ERRORS: [(f64, f64); 2] = [(0.35, 1.004), (-0.25, 0.997)];
 /// Leak of a seal in the leaking model engine, mm2.
-const LEAK_MM2: f64 = 12.0;
+const LEAK_MM2: f64 = 100.0;
 /// Idle opening of side 1 over that of side 2 in the uneven model engine.
 const UNEVEN: f64 = 1.12;
 
