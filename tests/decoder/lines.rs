@@ -17,7 +17,7 @@ fn heard(live: bool, lines: &[(String, f64)]) -> Vec<Event> {
 #[test]
 fn the_clock_of_the_host_tells_the_unit_of_the_time_field() {
     for ticks in [1.0, 1e3, 1e6] {
-        let line = |k: usize| format!("{},850,57.25,55.5\n", (k as f64 * 0.02 * ticks) as f64);
+        let line = |k: usize| format!("{},850,57.25,55.5\n", k as f64 * 0.02 * ticks);
         let lines: Vec<(String, f64)> = (0..200).map(|k| (line(k), 0.02 * k as f64)).collect();
         let sum = Sum::of(&heard(true, &lines));
         assert_eq!((sum.rows, sum.lost), (200, 0), "{ticks}");

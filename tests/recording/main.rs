@@ -2,6 +2,7 @@
 //!
 //! In every test rows and counted losses have to make up what was sent, exactly.
 
+#![allow(clippy::unwrap_used, reason = "a test that cannot go on should fail")]
 #![cfg(unix)]
 
 mod bench_box;

@@ -33,6 +33,8 @@ const SPEAK_AFTER_S: f64 = 3.0;
 const SILENCE_ENDS_S: f64 = 5.0;
 /// Asked once and not answered: asked again after this, s.
 const ASK_AGAIN_S: f64 = 1.0;
+/// ... so often.
+const MOST_ASKED: u32 = 5;
 
 /// Why a recording ended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
@@ -70,6 +72,9 @@ struct Drive<'a> {
     asked_s: Option<f64>,
     spoken: bool,
     troubled: bool,
+    rate_answered: bool,
+    rate_asked: u32,
+    rate_asked_s: f64,
     failure: Option<Failure>,
 }
 
@@ -120,6 +125,9 @@ pub fn record(
         asked_s: None,
         spoken: false,
         troubled: false,
+        rate_answered: false,
+        rate_asked: 0,
+        rate_asked_s: f64::NEG_INFINITY,
         failure: None,
     };
     let ended = runtime.block_on(drive.run(heard, keys, &stop));
@@ -192,9 +200,6 @@ impl Drive<'_> {
             Heard::Opened(name) => {
                 self.display.say(&format!("listening to {name}"));
                 self.source_name = name;
-                if let Some(hz) = self.args.source.rate {
-                    let _ = self.commands.send(wire::command(&format!("RATE,{hz}")));
-                }
             }
             Heard::Events(events) => {
                 for event in events {
@@ -287,8 +292,10 @@ impl Drive<'_> {
             let _ = self.commands.send(wire::command("INFO"));
         }
         for words in self.session.answers() {
+            self.rate_answered |= words.starts_with("RATE,");
             self.display.say(&format!("the box answers: {words}"));
         }
+        self.ask_for_the_rate(now_s);
         if !self.spoken && now_s > SPEAK_AFTER_S && self.session.tally().rows == 0 {
             self.spoken = true;
             if let Some(words) = self.nothing_yet() {
@@ -304,6 +311,22 @@ impl Drive<'_> {
         let quiet_s = now_s - self.session.last().map_or(0.0, |last| last.host_s);
         let over = |seconds: f64| now_s >= seconds && quiet_s >= SILENCE_ENDS_S;
         self.args.seconds.filter(|seconds| over(*seconds)).map(|_| Ended::Time)
+    }
+
+    /// Asks for the rate once the box speaks, and again until it answers: a board that begins anew when
+    /// its port is opened hears nothing at first.
+    fn ask_for_the_rate(&mut self, now_s: f64) {
+        let Some(hz) = self.args.source.rate.filter(|_| !self.rate_answered) else { return };
+        let speaks = self.session.last().is_some() || self.session.wants_info();
+        if !speaks || self.rate_asked > MOST_ASKED || now_s - self.rate_asked_s < ASK_AGAIN_S {
+            return;
+        }
+        if self.rate_asked == MOST_ASKED {
+            self.display.say("the box does not answer to RATE; it goes on at its own rate");
+        } else {
+            let _ = self.commands.send(wire::command(&format!("RATE,{hz}")));
+        }
+        (self.rate_asked, self.rate_asked_s) = (self.rate_asked + 1, now_s);
     }
 
     /// Says once that rows cannot be written, and once that they can again.
