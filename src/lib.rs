@@ -3,12 +3,12 @@
 //! A sample walks through the rooms in one direction, and nobody sends it back:
 //!
 //! ```text
-//! sources   log ----> signal ----> findings ----> charts --> report
-//! (cable)   (files)   (cleaning,   (balance,                 cli
-//!                      cycles,      breather,
-//!           engine     plateaus)    compare)
-//!           (model        |            |
-//!            logs)     sensors     statistics   gas      <- pure functions on slices
+//! sources --> recording <--> log ----> signal ----> findings ----> charts --> report
+//! (cable,     (session,      (files,   (cleaning,   (balance,                 cli
+//!  replay,     guide)         journal)  cycles,      breather,
+//!  model                                plateaus)    compare)
+//!  box)                                    |            |
+//!    engine (the model)                 sensors     statistics   gas    <- pure functions on slices
 //!
 //! units, sample: the words that every room speaks
 //! ```
@@ -16,7 +16,8 @@
 //! * [`units`], [`sample`]: quantities, marks, columns of samples, remarks.
 //! * [`statistics`], [`gas`]: pure functions on slices; they know nothing of engines.
 //! * [`engine`]: a physical model that makes logs with known truth.
-//! * [`sources`]: the serial box: who speaks on which port.
+//! * [`sources`]: bytes from a serial box, or from what stands in for it, to events.
+//! * [`recording`]: events to a log as they come, everything counted; the guide through the work.
 //! * [`log`]: from bytes to columns: dialect, who is who, bad rows counted; and the journal that
 //!   writes logs.
 //! * [`sensors`]: the zero and the matching of the pair.

@@ -35,9 +35,8 @@ static bool send_info(void)
     return wire_send();
 }
 
-/* Does and answers a command. A rate out of range becomes the nearest in it, and the answer says
-   which. ZERO changes nothing here, the host subtracts: its answer says that the box was reached.
-   Words that mean nothing are passed over in silence. */
+/* Does and answers a command: a rate out of range becomes the nearest in it, ZERO only says that the
+   box was reached (the host subtracts). Words that mean nothing are passed over in silence. */
 static void obey(const char *words)
 {
     if (strcmp_P(words, PSTR("EBC,ZERO")) == 0) {
@@ -81,7 +80,9 @@ int main(void)
         if (info_due)
             info_due = !send_info();
         const char *words = wire_heard();
-        if (words)
+        if (words && strcmp_P(words, PSTR("EBC,INFO")) == 0)
+            info_due = true;
+        else if (words)
             obey(words);
         sleep_mode(); /* idle; the next slot wakes it, within 0.25 ms */
     }

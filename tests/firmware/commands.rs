@@ -44,6 +44,18 @@ fn commands_are_obeyed_and_answered() {
 }
 
 #[test]
+fn a_host_that_came_in_the_middle_is_told_who_speaks() {
+    if !has_tools("a_host_that_came_in_the_middle_is_told_who_speaks") {
+        return;
+    }
+    let texts = [(1.0, format!("{}~", sentence("EBC,INFO"))), (2.0, "$EBC,INFO*00~".to_string())];
+    let (heard, left) = play("info", &firmware("info", &[]), &told(3.0, &texts), 0.0, |_| None);
+    assert_eq!(heard.infos.len(), 2, "on start and when asked, not for a wrong checksum");
+    assert_eq!(heard.infos[0].1, heard.infos[1].1);
+    assert_eq!((heard.samples.len(), heard.answers.len()), (left.samples, 0));
+}
+
+#[test]
 fn what_is_no_command_is_passed_over() {
     if !has_tools("what_is_no_command_is_passed_over") {
         return;

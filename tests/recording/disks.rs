@@ -3,6 +3,7 @@
 use crate::bench_box::BenchBox;
 use crate::recorder::{Recorder, command, ended, folder, lines, seqs, until};
 use evenbreath::log::{ReadOptions, read_path};
+use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
@@ -16,7 +17,9 @@ impl SmallDisk {
         mount.args(["-t", "tmpfs", "-o", options, "tmpfs"]).arg(at);
         let mounted = mount.output().is_ok_and(|output| output.status.success());
         if !mounted {
-            println!("SKIPPED: a small disk cannot be mounted here (it needs root)");
+            // Written past the capture of the test's output: a skip has to be loud.
+            let line = "SKIPPED: tests/recording/disks.rs: a small disk cannot be mounted (it needs root)";
+            let _ = writeln!(std::io::stderr(), "{line}");
             assert!(
                 std::env::var_os("EVENBREATH_DISKS_REQUIRED").is_none(),
                 "a small disk is needed"
