@@ -4,6 +4,7 @@ use crate::{COLUMNS, Folder, row, start};
 use evenbreath::log::journal::{Closed, Journal, JournalError, next_free};
 use evenbreath::log::{ReadOptions, read_path};
 use std::fs;
+use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
