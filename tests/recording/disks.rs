@@ -18,7 +18,8 @@ impl SmallDisk {
         let mounted = mount.output().is_ok_and(|output| output.status.success());
         if !mounted {
             // Written past the capture of the test's output: a skip has to be loud.
-            let line = "SKIPPED: tests/recording/disks.rs: a small disk cannot be mounted (it needs root)";
+            let line =
+                "SKIPPED: tests/recording/disks.rs: a small disk cannot be mounted (it needs root)";
             let _ = writeln!(std::io::stderr(), "{line}");
             assert!(
                 std::env::var_os("EVENBREATH_DISKS_REQUIRED").is_none(),

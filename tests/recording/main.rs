@@ -8,6 +8,7 @@
 mod bench_box;
 mod crashes;
 mod disks;
+mod keys;
 mod lines;
 mod links;
 mod noise;

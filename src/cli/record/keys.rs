@@ -275,8 +275,13 @@ impl Keyboard {
 impl Drop for Keyboard {
     fn drop(&mut self) {
         self.stop.store(true, Ordering::Relaxed);
+        // A terminal that is gone keeps crossterm reading nothing for ever: the recording ends without
+        // its reader, and the reader with the program.
         if let Some(reader) = self.reader.take() {
-            let _ = reader.join();
+            let given_up = Instant::now() + 4 * LOOK;
+            while !reader.is_finished() && Instant::now() < given_up {
+                thread::sleep(LOOK / 10);
+            }
         }
         let _ = disable_raw_mode();
     }
