@@ -22,6 +22,7 @@ Exit codes:
   0   the work is done
   2   the input or the command line
       cannot be used
+  3   the device was silent or lost
 With --exit-code also:
   10  bad
   11  not settled

@@ -35,7 +35,8 @@ pub fn run(args: &BreatherArgs) -> Result<u8, Failure> {
     Ok(outcome(finding.verdict).code(args.output.exit_code))
 }
 
-fn outcome(verdict: BreatherVerdict) -> Outcome {
+/// What a verdict means for the exit code.
+pub fn outcome(verdict: BreatherVerdict) -> Outcome {
     match verdict {
         BreatherVerdict::Sealed => Outcome::Good,
         BreatherVerdict::NotSettled => Outcome::NotSettled,

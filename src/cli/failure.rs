@@ -51,6 +51,12 @@ pub enum Failure {
         /// What was heard instead, and what to do.
         heard: String,
     },
+    /// Nobody can press Enter.
+    #[error(
+        "a guide waits for Enter at its steps, and there is no terminal to press it on; start it in a \
+         terminal, or record without --guide and run the analysis afterwards"
+    )]
+    GuideWithoutKeys,
     /// A guide cannot lead through what was asked for.
     #[error("{0}")]
     Plan(String),

@@ -94,6 +94,30 @@ impl Wishes {
         .collect()
     }
 
+    /// The `# key: value` lines of a log that is played again: its own, and the names its headings give.
+    ///
+    /// # Errors
+    /// As [`Wishes::conditions`].
+    pub fn head_of(&self, log: &Log) -> Result<Vec<(String, String)>, Failure> {
+        let sides = self.sides(&log.head, &log.taken)?;
+        let named = sides != Sides::default();
+        let head = &log.head;
+        let side = |name: String| Some(name).filter(|_| named);
+        let given = matches!(log.baro.from, BaroFrom::Header | BaroFrom::Column | BaroFrom::Given);
+        Ok([
+            ("engine", head.engine.clone()),
+            ("carb1", side(sides.one)),
+            ("carb2", side(sides.two)),
+            ("cylinders", head.cylinders.map(|n| n.to_string())),
+            ("idle_target_rpm", head.idle_target_rpm.map(|rpm| rpm.to_string())),
+            ("baro_kpa", Some(log.baro.kpa.to_string()).filter(|_| given)),
+        ]
+        .into_iter()
+        .filter_map(|(key, value)| Some((key.to_string(), value?)))
+        .chain(head.started.iter().map(|started| ("first recorded".to_string(), started.clone())))
+        .collect())
+    }
+
     /// How to read the log that errors call `name`.
     pub fn read_options(&self, name: String) -> ReadOptions {
         ReadOptions {

@@ -29,10 +29,19 @@ pub struct Meaning {
     pub conversion: Conversion,
     /// The log has a crankcase column.
     pub crank: bool,
+    /// The highest reading there can be; infinite for pressures.
+    highest: f64,
     /// The sentences are numbered.
     pub counted: bool,
     /// What the sensor is, in words.
     pub sensor: String,
+}
+
+impl Meaning {
+    /// A converter or sensor can give this reading.
+    pub fn can_be(&self, reading: f64) -> bool {
+        reading <= self.highest
+    }
 }
 
 /// Codes of a box.
@@ -58,7 +67,8 @@ pub fn of_box(info: &BoxInfo, said: &Said) -> Result<Meaning, Failure> {
     let words = |sensor: &Transfer| format!("{} at {} V", sensor.name, supply_v(sensor));
     let (one, two) = (words(&sensors[0]), words(&sensors[1]));
     let sensor = if one == two { one } else { format!("{one} and {two}") };
-    Ok(Meaning { conversion, crank: conversion.has_crank(), counted: true, sensor })
+    let highest = 2f64.powi(info.adc_bits as i32) - 1.0;
+    Ok(Meaning { conversion, crank: conversion.has_crank(), counted: true, highest, sensor })
 }
 
 /// Numbers of plain lines: volts where a sensor was named, else pressures.
@@ -72,11 +82,13 @@ pub fn of_lines(columns: Columns, said: &Said) -> Result<Meaning, Failure> {
         let line = sensor.line(supply_v);
         let conversion = Conversion::of_volts([line; 2]).ok_or(Failure::UnlikeSensors)?;
         let sensor = format!("{} at {supply_v} V, from volts", sensor.name);
-        return Ok(Meaning { conversion, crank, counted: false, sensor });
+        // A ratiometric output stays below its supply; a little above it is the meter's error.
+        let highest = 1.05 * supply_v;
+        return Ok(Meaning { conversion, crank, counted: false, highest, sensor });
     }
     let unit = if columns.named { None } else { said.unit }.unwrap_or(PressureUnit::Kpa);
     let conversion = Conversion::of_pressures(unit, columns.absolute);
     let kind = if columns.absolute { "absolute pressure" } else { "vacuum" };
     let sensor = format!("plain numbers, {kind} in {}", unit.symbol());
-    Ok(Meaning { conversion, crank, counted: false, sensor })
+    Ok(Meaning { conversion, crank, counted: false, highest: f64::INFINITY, sensor })
 }

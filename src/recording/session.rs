@@ -37,6 +37,7 @@ pub struct Wanted {
 pub struct Session {
     wanted: Wanted,
     info: Option<BoxInfo>,
+    doubted: Option<BoxInfo>,
     meaning: Option<Meaning>,
     journal: Option<Journal>,
     trouble: Option<JournalError>,
@@ -78,6 +79,7 @@ impl Session {
         Session {
             wanted,
             info: None,
+            doubted: None,
             meaning: None,
             journal: None,
             trouble: None,
@@ -154,9 +156,8 @@ impl Session {
 
     /// Closes the file.
     pub fn finish(mut self) -> Finished {
-        while self.journal.is_some() && !self.marks.is_empty() {
-            let words = self.marks.pop_front().unwrap_or_default();
-            let host_s = self.last.map_or(0.0, |last| last.host_s);
+        let host_s = self.last.map_or(0.0, |last| last.host_s);
+        for words in std::mem::take(&mut self.marks) {
             self.mark_alone(&words, host_s);
         }
         self.tally.not_converted += self.waiting.len() as u64;
@@ -211,9 +212,15 @@ impl Session {
         self.ended
     }
 
-    /// Samples wait for the box to say what their codes mean.
-    pub fn wants_info(&self) -> bool {
-        self.meaning.is_none() && !self.waiting.is_empty()
+    /// The box sends a third code, and nobody has named its sensor.
+    pub fn has_unnamed_crank(&self) -> bool {
+        let third = self.last.is_some_and(|last| last.readings[2].is_some());
+        third && self.meaning.as_ref().is_some_and(|meaning| !meaning.crank)
+    }
+
+    /// Samples that wait for the box to say what their codes mean.
+    pub fn waiting(&self) -> usize {
+        self.waiting.len()
     }
 
     /// What the box said it is.
@@ -244,14 +251,29 @@ impl Session {
 
     fn learn(&mut self, info: BoxInfo) -> Result<(), Failure> {
         if let Some(known) = &self.info {
-            let same = known.adc_bits == info.adc_bits
-                && known.vref_mv == info.vref_mv
-                && known.sensors == info.sensors;
-            return if same { Ok(()) } else { Err(Failure::AnotherBox { name: info.name }) };
+            if !same_readings(known, &info) {
+                return self.doubt(info);
+            }
+            if (&known.name, &known.version) != (&info.name, &info.version) {
+                self.marks.push_back(format!("note another box: {} {}", info.name, info.version));
+                self.tally.other_boxes += 1;
+                self.info = Some(info);
+            }
+            self.doubted = None;
+            return Ok(());
         }
         let meaning = readings::of_box(&info, &self.wanted.said)?;
         self.info = Some(info);
         self.begin(meaning)
+    }
+
+    /// A box whose codes mean something else. Said once it may be garbled; said twice the log ends.
+    fn doubt(&mut self, info: BoxInfo) -> Result<(), Failure> {
+        if self.doubted.as_ref().is_some_and(|before| same_readings(before, &info)) {
+            return Err(Failure::AnotherBox { name: info.name });
+        }
+        self.doubted = Some(info);
+        Ok(())
     }
 
     /// The meaning is known: the file is made, and what has waited is written.
@@ -297,9 +319,11 @@ impl Session {
             let sentences = if lost == 1 { "sentence" } else { "sentences" };
             (lost > 0).then(|| format!("note {lost} {sentences} lost"))
         });
-        let kpa =
-            [0, 1].map(|side| sample.readings[side].map(|code| meaning.conversion.kpa(side, code)));
-        let crank = sample.readings[2].filter(|_| meaning.crank);
+        let readings = sample.readings.map(|reading| reading.filter(|code| meaning.can_be(*code)));
+        let left_out = sample.readings.iter().flatten().count() - readings.iter().flatten().count();
+        self.tally.beyond_range += left_out as u64;
+        let kpa = [0, 1].map(|side| readings[side].map(|code| meaning.conversion.kpa(side, code)));
+        let crank = readings[2].filter(|_| meaning.crank);
         let crank_kpa = crank.and_then(|reading| meaning.conversion.crank_kpa(reading));
         journal.row(&JournalRow {
             time_s: sample.time_s,
@@ -327,6 +351,7 @@ impl Session {
 
     /// A row for a mark alone, at the device's time as the host's clock tells it.
     fn mark_alone(&mut self, words: &str, host_s: f64) {
+        // Before the first sample nobody knows the time: the mark waits for it.
         let (Some(journal), Some(last)) = (&mut self.journal, self.last) else {
             self.marks.push_back(words.to_string());
             return;
@@ -354,6 +379,11 @@ impl Session {
             self.latest_marks.pop_front();
         }
     }
+}
+
+/// The codes of both mean the same.
+fn same_readings(one: &BoxInfo, two: &BoxInfo) -> bool {
+    one.adc_bits == two.adc_bits && one.vref_mv == two.vref_mv && one.sensors == two.sensors
 }
 
 /// Marks that are remembered for the screen.

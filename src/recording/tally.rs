@@ -21,6 +21,10 @@ pub struct Tally {
     pub unknown: u64,
     /// Samples that came before anybody knew what their codes mean, and never learned it.
     pub not_converted: u64,
+    /// Readings that no converter or sensor can give, left empty in their rows.
+    pub beyond_range: u64,
+    /// Times another box spoke than before.
+    pub other_boxes: u64,
     /// Times the box began anew.
     pub restarts: u64,
     /// Times the link was lost.

@@ -75,6 +75,7 @@ impl Decoder {
     /// The link is gone: what is left of a line will not be ended, and the next one may be torn.
     pub fn link_lost(&mut self) {
         self.line.clear();
+        self.sequence.link_lost();
         (self.torn, self.passing) = (true, false);
     }
 
@@ -136,7 +137,12 @@ impl Decoder {
                 self.numbers.take(text, host_s, events);
             }
             Line::Numbers => events.push(Event::Rejected(Rejection::Unknown)),
-            _ if self.speech == Speech::Numbers && text.contains(',') => {
+            // Words in a field: a mark, where a heading has said so.
+            _ if self.speech != Speech::Sentences
+                && self.numbers.has_fields()
+                && text.contains(',') =>
+            {
+                self.speech = Speech::Numbers;
                 self.numbers.take(text, host_s, events);
             }
             _ => events.push(Event::Rejected(Rejection::Garbled)),

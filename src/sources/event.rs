@@ -33,7 +33,7 @@ pub struct Sample {
 }
 
 /// What the numbers of plain lines are.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Columns {
     /// Both pressures are absolute; else they are vacuum below atmosphere.
     pub absolute: bool,
@@ -41,6 +41,8 @@ pub struct Columns {
     pub crank: bool,
     /// The heading named the pressures in kPa; else their unit has to be known otherwise.
     pub named: bool,
+    /// Ticks of the time field in a second: 1, 1000 or 1,000,000.
+    pub ticks_per_s: f64,
 }
 
 /// Why something that was heard is no sample.

@@ -41,7 +41,7 @@ pub trait Opener: Send {
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 pub enum OpenError {
     /// The port does not open.
-    #[error("the port {port} cannot be opened: {trouble}")]
+    #[error("the port {port} cannot be listened to: {trouble}")]
     Closed {
         /// The port.
         port: String,
@@ -51,6 +51,12 @@ pub enum OpenError {
     /// There is no port at all.
     #[error("no serial port on this machine; plug the box in and look at its cable")]
     NoPort,
+    /// No port has a name like that.
+    #[error("no port matches {pattern:?}; see 'evenbreath ports'")]
+    NoMatch {
+        /// What was asked for.
+        pattern: String,
+    },
     /// No port speaks.
     #[error("no port speaks ({heard}); is the box on, and its speed that of --baud?")]
     NoneSpeaks {

@@ -19,6 +19,10 @@ enum Field {
 const TICKS: [f64; 3] = [1.0, 1e3, 1e6];
 /// Lines wait this long, s, until the host's clock has told the unit of the time field.
 const UNIT_AFTER_S: f64 = 0.5;
+/// ... or so many lines, where that clock says nothing.
+const UNIT_AFTER_LINES: usize = 20;
+/// Samples a second that somebody may have wanted.
+const PLAUSIBLE_HZ: std::ops::RangeInclusive<f64> = 2.0..=5000.0;
 /// A 32-bit counter wraps here.
 const WRAP: f64 = 4_294_967_296.0;
 
@@ -44,29 +48,34 @@ impl NumberLines {
         NumberLines { live, ..NumberLines::default() }
     }
 
-    /// Takes a heading line; false where it is none.
+    /// Takes a heading line; false where it is none. Two columns after the time that nobody knows are
+    /// taken for the pressures where none is named.
     pub fn heading(&mut self, line: &str) -> bool {
         let names: Vec<String> = line.split(',').map(|name| name.trim().to_lowercase()).collect();
-        let ticks = match names[0].as_str() {
-            "time_s" | "t_s" => Some(1.0),
-            "time_ms" | "t_ms" | "millis" => Some(1e3),
-            "time_us" | "t_us" | "micros" => Some(1e6),
-            "t" | "time" => None,
-            _ => return false,
-        };
-        let fields: Vec<Field> = names.iter().map(|name| field(name)).collect();
+        let Some(ticks) = ticks(&names[0]) else { return false };
+        let mut fields: Vec<Field> = names.iter().map(|name| field(name)).collect();
+        let named = fields.iter().any(|field| matches!(field, Field::Reading(0 | 1)));
+        if !named {
+            let unknown = fields.iter_mut().filter(|field| **field == Field::Passed);
+            unknown.zip(0..2).for_each(|(field, side)| *field = Field::Reading(side));
+        }
         let has = |field| fields.contains(&field);
         if !has(Field::Reading(0)) && !has(Field::Reading(1)) {
             return false;
         }
-        let starts = |start: &str| names.iter().any(|name| name.starts_with(start));
         self.columns = Some(Columns {
-            absolute: starts("map"),
+            absolute: names.iter().any(|name| name.starts_with("map")),
             crank: has(Field::Reading(2)),
             named: names.iter().any(|name| name.ends_with("_kpa")),
+            ticks_per_s: 1.0,
         });
         (self.fields, self.ticks, self.told) = (fields, ticks, false);
         true
+    }
+
+    /// A heading, or a first line, has said how many fields there are and which.
+    pub fn has_fields(&self) -> bool {
+        !self.fields.is_empty()
     }
 
     /// Takes a line of numbers.
@@ -98,7 +107,8 @@ impl NumberLines {
             [Field::Time, Field::Rpm, Field::Reading(0), Field::Reading(1), Field::Reading(2)];
         self.fields =
             usual.into_iter().chain(std::iter::repeat(Field::Passed)).take(count).collect();
-        self.columns = Some(Columns { absolute: false, crank: count > 4, named: false });
+        self.columns =
+            Some(Columns { absolute: false, crank: count > 4, named: false, ticks_per_s: 1.0 });
     }
 
     fn numbers(&self, texts: &[&str]) -> Option<(Vec<Option<f64>>, Option<String>)> {
@@ -124,7 +134,8 @@ impl NumberLines {
         Some((numbers, mark))
     }
 
-    /// Ticks of the time field in a second, when they are known.
+    /// Ticks of the time field in a second, when they are known: by the host's clock where the stream
+    /// comes at its own speed, else as the unit in which it has a plausible rate.
     fn unit(&mut self, at_end: bool) -> Option<f64> {
         if self.ticks.is_some() {
             return self.ticks;
@@ -132,20 +143,21 @@ impl NumberLines {
         let (first, last) = (self.waiting.first()?, self.waiting.last()?);
         let span = |waiting: &Waiting| waiting.0[0].unwrap_or(0.0);
         let (device, host_s) = (span(last) - span(first), last.2 - first.2);
-        if !self.live {
-            self.ticks = Some(TICKS[0]);
-        } else if (host_s >= UNIT_AFTER_S || at_end) && device > 0.0 && host_s > 0.0 {
+        let intervals = (self.waiting.len() - 1) as f64;
+        let plausible = |ticks: &f64| PLAUSIBLE_HZ.contains(&(intervals * ticks / device));
+        if self.live && host_s >= UNIT_AFTER_S && device > 0.0 {
             let off = |ticks: &f64| (device / host_s / ticks).ln().abs();
             self.ticks = TICKS.into_iter().min_by(|a, b| off(a).total_cmp(&off(b)));
-        } else if host_s >= UNIT_AFTER_S || at_end {
-            self.ticks = Some(TICKS[0]);
+        } else if at_end || (!self.live && self.waiting.len() >= UNIT_AFTER_LINES) {
+            self.ticks = TICKS.into_iter().find(plausible).or(Some(TICKS[0]));
         }
         self.ticks
     }
 
     fn release(&mut self, events: &mut Vec<Event>) {
         if let (Some(columns), false) = (self.columns, self.told) {
-            events.push(Event::Columns(columns));
+            let ticks_per_s = self.ticks.unwrap_or(TICKS[0]);
+            events.push(Event::Columns(Columns { ticks_per_s, ..columns }));
             self.told = true;
         }
         for (numbers, mark, host_s) in std::mem::take(&mut self.waiting) {
@@ -183,10 +195,21 @@ impl NumberLines {
     }
 }
 
+/// Ticks a second of a time field of this name: `None` for another field, `Some(None)` for a time in a unit
+/// that its name does not tell.
+fn ticks(name: &str) -> Option<Option<f64>> {
+    match name {
+        "time_s" | "t_s" => Some(Some(TICKS[0])),
+        "time_ms" | "t_ms" | "millis" => Some(Some(TICKS[1])),
+        "time_us" | "t_us" | "micros" => Some(Some(TICKS[2])),
+        "t" | "time" => Some(None),
+        _ => None,
+    }
+}
+
 fn field(name: &str) -> Field {
     match name {
-        "t" | "time" | "time_s" | "t_s" | "time_ms" | "t_ms" | "millis" | "time_us" | "t_us"
-        | "micros" => Field::Time,
+        _ if ticks(name).is_some() => Field::Time,
         "rpm" => Field::Rpm,
         "vac1_kpa" | "map1_kpa" | "v1" | "vac1_v" | "map1_v" => Field::Reading(0),
         "vac2_kpa" | "map2_kpa" | "v2" | "vac2_v" | "map2_v" => Field::Reading(1),

@@ -156,7 +156,7 @@ pub(super) fn trouble(error: &serialport::Error) -> String {
             "no permission: on Linux add yourself to the group that owns it (often dialout)".into()
         }
         serialport::ErrorKind::NoDevice => "busy or gone: close the program that holds it".into(),
-        _ => format!("cannot be opened: {error}"),
+        _ => format!("it does not open ({error}); try another cable or port"),
     }
 }
 

@@ -26,7 +26,8 @@ impl Replay {
         let track = &self.track;
         let time_s = track.time_s[sample];
         let _ = write!(text, "{:.6}", time_s - track.time_s[0]);
-        for column in [&track.rpm, &track.vac1_kpa, &track.vac2_kpa, &track.crank_kpa] {
+        let columns = [&track.rpm, &track.vac1_kpa, &track.vac2_kpa, &track.crank_kpa];
+        for column in &columns[..if track.crank_kpa.is_some() { 4 } else { 3 }] {
             match column.as_ref().map(|column| column[sample]).filter(|value| value.is_finite()) {
                 Some(value) => {
                     let _ = write!(text, ",{value}");
@@ -48,7 +49,8 @@ impl Stream for Replay {
     fn due(&mut self, now_s: f64, bytes: &mut Vec<u8>) -> Option<f64> {
         let mut text = String::new();
         if self.next == 0 {
-            text += "time_s,rpm,vac1_kpa,vac2_kpa,crank_kpa,mark\n";
+            text += "time_s,rpm,vac1_kpa,vac2_kpa";
+            text += if self.track.crank_kpa.is_some() { ",crank_kpa,mark\n" } else { ",mark\n" };
         }
         while self.at_s(self.next).is_some_and(|at_s| at_s <= now_s) {
             self.line(self.next, &mut text);

@@ -68,6 +68,8 @@ pub struct Sequence {
     /// Sentences that wait for others to side with them.
     held: Vec<Seen>,
     interval_us: Option<f64>,
+    /// The link was lost since the last sentence.
+    parted: bool,
     recent: [Option<(u16, u32)>; REMEMBERED],
     next_recent: usize,
 }
@@ -75,7 +77,14 @@ pub struct Sequence {
 impl Default for Sequence {
     fn default() -> Self {
         let recent = [None; REMEMBERED];
-        Sequence { last: None, held: Vec::new(), interval_us: None, recent, next_recent: 0 }
+        Sequence {
+            last: None,
+            held: Vec::new(),
+            interval_us: None,
+            parted: false,
+            recent,
+            next_recent: 0,
+        }
     }
 }
 
@@ -89,7 +98,10 @@ impl Sequence {
             return;
         }
         if let Some(step) = self.last.and_then(|last| self.step_at_once(&last.seen, &new)) {
-            self.drop_held(events);
+            self.settle_held(&new, events);
+            let Some(step) = self.last.and_then(|last| self.rest_of(&last, &new, step)) else {
+                return;
+            };
             return self.place(new, step, events);
         }
         if self.held.last().is_some_and(|held| self.sides_with(held, &new)) {
@@ -133,12 +145,43 @@ impl Sequence {
         }
     }
 
+    /// The link was lost: what comes next may come from another box.
+    pub fn link_lost(&mut self) {
+        self.parted = true;
+    }
+
     /// Nothing more comes: a sentence that still waits is taken where it is the only one.
     pub fn finish(&mut self, events: &mut Vec<Event>) {
         if self.last.is_none() && self.held.len() == 1 {
             self.take_held(events);
         }
         self.drop_held(events);
+    }
+
+    /// A sentence follows the last one: of those that wait, the ones whose counters both lie between the
+    /// two were only early or late, as a busy box is; the others fit nothing.
+    fn settle_held(&mut self, new: &Seen, events: &mut Vec<Event>) {
+        for held in std::mem::take(&mut self.held) {
+            let Some(last) = self.last else { return };
+            let (us, count) = (ahead_us(&last.seen, &held), ahead(&last.seen, &held));
+            let between = (1..ahead(&last.seen, new)).contains(&count)
+                && (1..ahead_us(&last.seen, new)).contains(&us);
+            if between {
+                let (count, us) = (u64::from(count), u64::from(us));
+                self.enter(held, last.seq + count, last.time_us + us, count - 1, events);
+            } else {
+                events.push(Event::Rejected(Rejection::Implausible));
+            }
+        }
+    }
+
+    /// What is left of a step when sentences within it were taken meanwhile.
+    fn rest_of(&self, last: &Last, new: &Seen, step: Step) -> Option<Step> {
+        if step.count >= SEQ_WRAP || step.us >= MICROS_WRAP {
+            return Some(step);
+        }
+        let count = u64::from(ahead(&last.seen, new));
+        Some(Step { count, us: u64::from(ahead_us(&last.seen, new)) }).filter(|step| step.count > 0)
     }
 
     fn drop_held(&mut self, events: &mut Vec<Event>) {
@@ -203,19 +246,24 @@ impl Sequence {
         let Some(last) = self.last else {
             return self.enter(new, u64::from(new.raw.seq), 0, 0, events);
         };
-        // A computer that slept meanwhile saw less time than the box.
-        if let Some(step) = self.step(&last.seen, &new) {
-            return self.place(new, step, events);
-        }
         let us = elapsed_us(&last.seen, &new);
         let host_s = (new.host_s - last.seen.host_s).max(0.0);
+        // A computer that slept meanwhile saw less time than the box. Behind a lost link it is more
+        // likely another box: both count from nothing at one rate, so the counters agree all the same.
+        if let Some(step) = self.step(&last.seen, &new)
+            && (!self.parted || agree(step.us as f64 / 1e6, host_s))
+        {
+            return self.place(new, step, events);
+        }
         if us > 0 && new.raw.seq != last.seen.raw.seq && agree(us as f64 / 1e6, host_s) {
             let expected = self.interval_us.map_or(0.0, |interval_us| us as f64 / interval_us);
             let count = nearest_count(&last.seen, &new, expected).max(1);
             return self.enter(new, last.seq + count, last.time_us + us, count - 1, events);
         }
         events.push(Event::Restarted);
-        let since_start = u64::from(new.raw.seq);
+        // Sentences since it began were lost; where it began before the link was, nobody knows.
+        let began_since = f64::from(new.raw.micros) / 1e6 <= host_s + HOST_SLACK_S;
+        let since_start = if began_since { u64::from(new.raw.seq) } else { 0 };
         let us = ((host_s * 1e6) as u64).max(self.interval_us.unwrap_or(1.0) as u64).max(1);
         self.recent = [None; REMEMBERED];
         self.enter(new, last.seq + 1 + since_start, last.time_us + us, since_start, events);
@@ -232,7 +280,18 @@ impl Sequence {
         self.recent[self.next_recent] = Some((raw.seq, raw.micros));
         self.next_recent = (self.next_recent + 1) % REMEMBERED;
         self.last = Some(Last { seen: new, seq, time_us });
+        self.parted = false;
     }
+}
+
+/// Sentences from one to another, by their numbers alone.
+fn ahead(old: &Seen, new: &Seen) -> u16 {
+    new.raw.seq.wrapping_sub(old.raw.seq)
+}
+
+/// Microseconds from one to another, by their counters alone.
+fn ahead_us(old: &Seen, new: &Seen) -> u32 {
+    new.raw.micros.wrapping_sub(old.raw.micros)
 }
 
 /// The device and the host agree on how much time has gone.

@@ -55,7 +55,10 @@ impl Serial {
     /// The one that speaks; `first` also where others do.
     fn find(&self, names: &[String], first: bool) -> Result<Opened, OpenError> {
         if names.is_empty() {
-            return Err(OpenError::NoPort);
+            return Err(match &self.wanted {
+                Some(pattern) => OpenError::NoMatch { pattern: pattern.clone() },
+                None => OpenError::NoPort,
+            });
         }
         let found = AtomicBool::new(false);
         let candidates = listen(names, self.baud, first.then_some(&found));
@@ -70,7 +73,7 @@ impl Serial {
             .filter_map(|candidate| candidate.opened)
             .collect();
         match speaking.len() {
-            0 => Err(OpenError::NoneSpeaks { heard: said.join("; ").replace("; ", ", ") }),
+            0 => Err(OpenError::NoneSpeaks { heard: said.join(", ") }),
             1 => Ok(speaking.remove(0)),
             _ if first => Ok(speaking.remove(0)),
             _ => {
@@ -80,8 +83,8 @@ impl Serial {
         }
     }
 
-    /// The port that was lost: its own path, else the same device under another name, else whichever
-    /// speaks.
+    /// The port that was lost: its own path, else the same device under another name. Where the system
+    /// does not know devices apart, whichever speaks.
     fn again(&self, last: &str, identity: Option<&Identity>) -> Result<Opened, OpenError> {
         let its_own = self.path().unwrap_or(last);
         if let Ok(opened) = open(its_own, self.baud)
@@ -91,8 +94,8 @@ impl Serial {
         }
         let names = self.names()?;
         let same = names.iter().find(|name| identity.is_some() && of(name).as_ref() == identity);
-        if let Some(opened) = same.and_then(|name| open(name, self.baud).ok()) {
-            return Ok(opened);
+        if identity.is_some() {
+            return same.map_or(Err(OpenError::NoPort), |name| open(name, self.baud));
         }
         self.find(&names, true)
     }
@@ -128,6 +131,7 @@ fn open(path: &str, baud: u32) -> Result<Opened, OpenError> {
             let link: Box<dyn Link> = Box::new(port);
             Ok(Opened { name: path.into(), link, heard: Vec::new() })
         }
+        Err(_) if !Path::new(path).exists() => Err(OpenError::NoMatch { pattern: path.into() }),
         Err(error) => Err(OpenError::Closed { port: path.into(), trouble: ports::trouble(&error) }),
     }
 }

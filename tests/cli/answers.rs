@@ -258,11 +258,14 @@ fn the_readme_shows_what_the_program_prints() {
     let (block, _) = rest.split_once("\n```").unwrap();
     let run = finish(binary().args(command.split(' ')).current_dir(root)).good();
     assert!(run.out.starts_with(block), "the README shows\n{block}\nbut it is\n{}", run.out);
-    let help = crate::run::run(&["balance", "--help"]).good().out;
+    let helped = |command| crate::run::run(&[command, "--help"]).good().out;
+    let help = [helped("balance"), helped("record")].concat();
+    let name = |word: &str| -> String {
+        word.chars().take_while(|c| *c == '-' || c.is_alphabetic()).collect()
+    };
     for (at, _) in readme.match_indices("| `--") {
-        let flag: String =
-            readme[at + 3..].chars().take_while(|c| *c == '-' || c.is_alphabetic()).collect();
-        let known = help.split_whitespace().any(|word| word == flag);
+        let flag = name(&readme[at + 3..]);
+        let known = help.split_whitespace().any(|word| name(word) == flag);
         assert!(known, "{flag} is in the README, not in the help");
     }
 }

@@ -120,3 +120,40 @@ fn a_box_says_what_it_is_and_answers() {
     assert_eq!(events[0], Event::Answer("RATE,200".into()));
     assert_eq!((events.len(), Sum::of(&events).unknown), (2, 1));
 }
+
+#[test]
+fn a_busy_box_whose_samples_come_early_and_late_loses_nothing() {
+    let mut pieces = run(0, 2_000, 200, 0.0);
+    for k in (10..1_990).step_by(7) {
+        let late_us = [4_400, 3_900, 4_800][k % 3];
+        let micros = k as u64 * 5_000 + late_us;
+        pieces[k] = (sentence(k as u64, micros, "8500,1,2"), micros as f64 / 1e6);
+    }
+    let sum = heard(&pieces);
+    assert_eq!((sum.rows, sum.lost, sum.implausible, sum.restarts), (2_000, 0, 0, 0));
+    assert!(sum.samples.windows(2).all(|pair| pair[0].time_s < pair[1].time_s));
+}
+
+#[test]
+fn another_box_in_the_middle_of_its_count_invents_no_losses() {
+    let mut decoder = Decoder::new(true, true);
+    let mut events = Vec::new();
+    let mut hear = |decoder: &mut Decoder, pieces: Vec<(Vec<u8>, f64)>| {
+        pieces.iter().for_each(|(bytes, host_s)| decoder.take(bytes, *host_s, &mut events));
+    };
+    hear(&mut decoder, run(0, 1_000, 200, 0.0));
+    decoder.link_lost();
+    // It has been on for five minutes.
+    hear(&mut decoder, run(60_000, 60_500, 200, 7.0 - 300.0));
+    let sum = Sum::of(&events);
+    assert_eq!((sum.rows, sum.lost, sum.restarts), (1_500, 0, 1));
+    assert!((sum.samples[1_000].time_s - 7.0).abs() < 0.02, "{}", sum.samples[1_000].time_s);
+}
+
+#[test]
+fn a_computer_that_slept_counts_what_it_has_missed() {
+    let mut pieces = run(0, 1_000, 200, 0.0);
+    pieces.extend(run(60_000, 60_500, 200, 7.0 - 300.0));
+    let sum = heard(&pieces);
+    assert_eq!((sum.rows, sum.lost, sum.restarts), (1_500, 59_000, 0));
+}

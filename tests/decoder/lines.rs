@@ -41,7 +41,7 @@ fn a_heading_says_what_is_what() {
     let text =
         "time_ms,rpm,map1_kpa,map2_kpa,crank_kpa,mark\n0,850,43,44,0.5,\n20,,42.5,44,,cap off\n";
     let events = heard(true, &[(text.to_string(), 0.0)]);
-    let columns = Columns { absolute: true, crank: true, named: true };
+    let columns = Columns { absolute: true, crank: true, named: true, ticks_per_s: 1e3 };
     assert_eq!(events[0], Event::Columns(columns));
     assert_eq!(events[2], Event::Mark("cap off".into()));
     let sum = Sum::of(&events);
@@ -69,4 +69,25 @@ fn a_counter_that_wraps_and_one_that_begins_anew() {
     let sum = Sum::of(&heard(true, &lines));
     assert_eq!((sum.rows, sum.restarts), (410, 1));
     assert!((sum.samples[400].time_s - 11.0).abs() < 0.05, "{}", sum.samples[400].time_s);
+}
+
+#[test]
+fn a_stream_that_does_not_keep_time_has_the_unit_in_which_its_rate_is_plausible() {
+    for (ticks, text) in [(1.0, "0.005"), (1e3, "5"), (1e6, "5000")] {
+        let step: f64 = text.parse().unwrap();
+        let lines: Vec<(String, f64)> =
+            (0..300).map(|k| (format!("{},850,57,55\n", k as f64 * step), 0.0)).collect();
+        let events = heard(false, &lines);
+        assert!(matches!(events[0], Event::Columns(columns) if columns.ticks_per_s == ticks));
+        let sum = Sum::of(&events);
+        assert!((sum.samples[299].time_s - 1.495).abs() < 1e-9, "{text}");
+    }
+}
+
+#[test]
+fn headings_that_nobody_knows_are_the_pressures_in_their_order() {
+    let text = "time_ms,rpm,front,rear\n0,850,57,55\n20,850,57.5,55.5\n";
+    let sum = Sum::of(&heard(false, &[(text.to_string(), 0.0)]));
+    assert_eq!((sum.rows, sum.garbled), (2, 0));
+    assert_eq!(sum.samples[1].readings, [Some(57.5), Some(55.5), None]);
 }

@@ -1,6 +1,6 @@
 //! Other sources than the box: plain lines, a log played again, the model engine.
 
-use crate::bench_box::framed;
+use crate::bench_box::{BenchBox, framed};
 use crate::recorder::{command, ended, folder, seqs, spoken};
 use evenbreath::log::{Log, ReadOptions, read_path};
 use std::io::Write;
@@ -53,7 +53,7 @@ fn the_model_engine_speaks_through_a_box() {
     let folder = folder("model");
     let log = folder.join("log.csv");
     let ended = ended(
-        command(&log, &["--model", "uneven", "--speed", "50", "--seconds", "20"]).output().unwrap(),
+        command(&log, &["--model=uneven", "--speed", "50", "--seconds", "20"]).output().unwrap(),
     );
     assert_eq!((ended.code, ended.count("lost")), (Some(0), 0));
     assert!((3_990..=4_100).contains(&seqs(&log).len()), "{}", seqs(&log).len());
@@ -99,7 +99,13 @@ fn a_guided_recording_of_a_model_engine_ends_with_its_verdict() {
         let log = folder.join(format!("{engine}-{work}.csv"));
         let store = folder.join("car.toml");
         let mut program = spoken(&log);
-        program.args(["--model", engine, "--guide", work, "--speed", "60", "--exit-code"]);
+        program.arg(format!("--model={engine}")).args([
+            "--guide",
+            work,
+            "--speed",
+            "60",
+            "--exit-code",
+        ]);
         // A leak leaves a small drop, which takes more openings to tell from one that counts.
         match (engine, work) {
             ("leaking", _) => program.args(["--times", "7"]),
@@ -113,4 +119,105 @@ fn a_guided_recording_of_a_model_engine_ends_with_its_verdict() {
         assert!(text.contains(verdict), "{engine} {work}: {text}");
     }
     assert!(std::fs::read_to_string(folder.join("car.toml")).unwrap().contains("[tee_run]"));
+}
+
+#[test]
+fn the_first_row_counts_whatever_mark_it_carries() {
+    let folder = folder("first-row");
+    let log = folder.join("log.csv");
+    let mut child = command(&log, &["--stdin"]).stdin(Stdio::piped()).spawn().unwrap();
+    let text = "time_s,rpm,vac1_kpa,vac2_kpa,mark\n0.000,,0.5,0.4,engine off\n0.005,,0.5,0.4,\n\
+                0.010,,0.5,0.4,engine on\n";
+    child.stdin.take().unwrap().write_all(text.as_bytes()).unwrap();
+    let ended = ended(child.wait_with_output().unwrap());
+    assert_eq!((ended.count("rows"), ended.count("garbled")), (3, 0));
+    let marks: Vec<f64> = read(&log).track.marks.iter().map(|mark| mark.at.0).collect();
+    assert_eq!(marks, [0.0, 0.01]);
+}
+
+#[test]
+fn a_log_played_again_keeps_what_its_header_says() {
+    let folder = folder("replay-head");
+    let log = folder.join("log.csv");
+    let sample = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-logs/balance-before.csv");
+    let args = ["--replay", sample.to_str().unwrap(), "--speed", "100"];
+    let ended = ended(command(&log, &args).output().unwrap());
+    assert_eq!(ended.count("garbled"), 0);
+    let (first, second) = (read(&sample), read(&log));
+    let said = |log: &Log| {
+        let head = &log.head;
+        (
+            head.carb1.clone(),
+            head.carb2.clone(),
+            head.cylinders,
+            head.idle_target_rpm,
+            head.baro_kpa,
+        )
+    };
+    assert_eq!(said(&second), said(&first));
+    let marks = |log: &Log| log.track.marks.iter().map(|mark| mark.at.0).collect::<Vec<_>>();
+    let from = first.track.time_s[0];
+    for (one, two) in marks(&first).iter().zip(marks(&second)) {
+        assert!((one - from - two).abs() < 2e-6, "{one} {two}");
+    }
+}
+
+#[test]
+fn a_box_that_only_says_who_it_is_ends_with_the_reason() {
+    let folder = folder("only-info");
+    for (what, bytes, reason) in [
+        (
+            "info",
+            framed("EBI,bench-box,1,10,5000,MPXV6115V,MPXV6115V,50"),
+            "said who it is and then nothing",
+        ),
+        ("samples", framed("EBP,1,20000,8500,500,500"), "never said what their codes mean"),
+        ("words", b"hello\nworld\n".to_vec(), "no sentence of a box"),
+    ] {
+        let log = folder.join(format!("{what}.csv"));
+        let mut child = command(&log, &["--stdin"]).stdin(Stdio::piped()).spawn().unwrap();
+        child.stdin.take().unwrap().write_all(&bytes).unwrap();
+        let ended = ended(child.wait_with_output().unwrap());
+        assert_eq!(ended.code, Some(3), "{what}: {ended:?}");
+        assert!(ended.err.contains(reason), "{what}: {}", ended.err);
+    }
+}
+
+#[test]
+fn a_code_beyond_the_converter_is_left_empty_and_counted() {
+    let folder = folder("beyond");
+    let log = folder.join("log.csv");
+    let mut child = command(&log, &["--stdin"]).stdin(Stdio::piped()).spawn().unwrap();
+    let mut bytes = framed("EBI,bench-box,1,10,5000,MPXV6115V,MPXV6115V,50");
+    for k in 0..100 {
+        let code = if k % 10 == 5 { 4_000 } else { 500 };
+        bytes.extend(framed(&format!("EBP,{k},{},8500,{code},500", k * 20_000)));
+    }
+    child.stdin.take().unwrap().write_all(&bytes).unwrap();
+    let ended = ended(child.wait_with_output().unwrap());
+    assert_eq!((ended.count("rows"), ended.count("beyond_range")), (100, 10));
+    let track = read(&log).track;
+    assert_eq!(track.vac1_kpa.unwrap().iter().filter(|kpa| kpa.is_nan()).count(), 10);
+}
+
+#[test]
+fn a_guided_recording_gives_its_finding_as_json() {
+    let folder = folder("guided-json");
+    let log = folder.join("log.csv");
+    let args = ["--model", "--guide", "breather", "--speed", "60", "--exit-code"];
+    let ended = ended(command(&log, &args).output().unwrap());
+    assert_eq!(ended.code, Some(0), "{ended:?}");
+    assert_eq!(ended.summary["finding"]["verdict"], "sealed");
+    assert_eq!(ended.summary["guide"]["finished"], true);
+}
+
+#[test]
+fn a_guide_without_anybody_to_press_enter_is_refused() {
+    let folder = folder("no-keys");
+    let mut the_box = BenchBox::new(&folder, 1_000);
+    let port = the_box.plug("port");
+    let args = ["--port", port.to_str().unwrap(), "--guide", "breather"];
+    let ended = ended(command(&folder.join("log.csv"), &args).output().unwrap());
+    assert_eq!(ended.code, Some(2));
+    assert!(ended.err.contains("no terminal to press it on"), "{}", ended.err);
 }

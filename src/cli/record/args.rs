@@ -76,25 +76,29 @@ pub struct SourceArgs {
     /// Read standard input: sentences of a box, or lines 't,rpm,v1,v2'.
     #[arg(long, group = "source", help_heading = "The source")]
     pub stdin: bool,
-    /// Use a model engine with a box on it.
-    #[arg(long, value_name = "ENGINE", group = "source", num_args = 0..=1,
+    /// Use a model engine with a box on it: --model, --model=leaking, --model=uneven.
+    #[arg(long, value_name = "ENGINE", group = "source", num_args = 0..=1, require_equals = true,
           default_missing_value = "sealed", help_heading = "The source")]
     pub model: Option<ModelEngine>,
     /// Speed of the wire.
     #[arg(long, value_name = "BAUD", default_value_t = BAUD,
+          conflicts_with_all = ["model", "replay", "stdin"],
           value_parser = clap::value_parser!(u32).range(300..=4_000_000),
           help_heading = "The source")]
     pub baud: u32,
     /// Ask the box for so many samples a second.
     #[arg(long, value_name = "HZ", value_parser = clap::value_parser!(u32).range(1..=2000),
+          conflicts_with_all = ["model", "replay", "stdin"],
           help_heading = "The source")]
     pub rate: Option<u32>,
     /// Play a log or the model engine so many times as fast.
     #[arg(long, value_name = "TIMES", value_parser = speed, default_value_t = 1.0,
+          conflicts_with_all = ["port", "stdin"],
           help_heading = "The source")]
     pub speed: f64,
     /// Seed of the model engine's chance.
-    #[arg(long, value_name = "N", default_value_t = 1, help_heading = "The source")]
+    #[arg(long, value_name = "N", default_value_t = 1, conflicts_with_all = ["port", "replay", "stdin"],
+          help_heading = "The source")]
     pub seed: u64,
 }
 

@@ -6,10 +6,11 @@ use super::keys::{KeyReader, Wish};
 use super::led::{Led, Moved};
 use super::signals;
 use super::source::Source;
+use super::why;
 use crate::cli::failure::Failure;
 use crate::recording;
 use crate::recording::session::{Finished, Session, Wanted};
-use crate::sources::event::Event;
+use crate::sources::event::{Columns, Event};
 use crate::sources::link::OpenError;
 use crate::sources::listener::Listener;
 use crate::sources::wire;
@@ -72,6 +73,7 @@ struct Drive<'a> {
     asked_s: Option<f64>,
     spoken: bool,
     troubled: bool,
+    crank_said: bool,
     rate_answered: bool,
     rate_asked: u32,
     rate_asked_s: f64,
@@ -82,6 +84,8 @@ struct Drive<'a> {
 pub struct Outcome {
     /// What the session says.
     pub finished: Finished,
+    /// The guide, as far as it has come.
+    pub led: Option<Led>,
     /// The source.
     pub source: String,
     /// Why it ended.
@@ -101,6 +105,7 @@ pub fn record(
     led: Option<Led>,
     display: Display,
 ) -> Result<Outcome, Failure> {
+    let source_needs_keys = source.actions.is_none();
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()
         .build()
@@ -113,6 +118,10 @@ pub fn record(
     let ear = std::thread::spawn(move || listen(listener, &heard_by));
     let (key_by, keys) = channel(WAITING_KEYS);
     let keyboard = if args.source.stdin { None } else { signals::keyboard(key_by) };
+    if led.is_some() && keyboard.is_none() && source_needs_keys {
+        stop.store(true, Ordering::Relaxed);
+        return Err(Failure::GuideWithoutKeys);
+    }
     let mut drive = Drive {
         args,
         display,
@@ -125,6 +134,7 @@ pub fn record(
         asked_s: None,
         spoken: false,
         troubled: false,
+        crank_said: false,
         rate_answered: false,
         rate_asked: 0,
         rate_asked_s: f64::NEG_INFINITY,
@@ -138,9 +148,9 @@ pub fn record(
     }
     let now_s = started.elapsed().as_secs_f64();
     drive.display.end(&drive.session, drive.led.as_ref(), now_s);
-    let finished = drive.session.finish();
     drop(keyboard);
-    Ok(Outcome { finished, source: drive.source_name, ended, failure: drive.failure })
+    let Drive { session, led, source_name: source, failure, .. } = drive;
+    Ok(Outcome { finished: session.finish(), led, source, ended, failure })
 }
 
 fn listen(listener: Listener, to: &Sender<Heard>) {
@@ -214,6 +224,7 @@ impl Drive<'_> {
 
     fn event(&mut self, event: Event) -> Option<Ended> {
         match &event {
+            Event::Columns(columns) => self.say_columns(*columns),
             Event::LinkLost { why, .. } => {
                 self.display.say(&format!("link lost: {why}; looking for it"));
             }
@@ -232,6 +243,16 @@ impl Drive<'_> {
             return Some(Ended::Guide);
         }
         self.args.seconds.filter(|seconds| log_s >= *seconds).map(|_| Ended::Time)
+    }
+
+    /// Plain lines say little of themselves: what they were taken for has to be seen.
+    fn say_columns(&mut self, columns: Columns) {
+        let time = match columns.ticks_per_s {
+            1.0 => "seconds",
+            1e3 => "milliseconds",
+            _ => "microseconds",
+        };
+        self.display.say(&format!("plain lines: the first number is taken for {time}"));
     }
 
     fn fail(&mut self, failure: recording::Failure) -> Option<Ended> {
@@ -287,7 +308,12 @@ impl Drive<'_> {
         let now_s = self.host_s();
         self.session.tick(now_s);
         self.speak_of_the_disk();
-        if self.session.wants_info() && self.asked_s.is_none_or(|at| now_s - at > ASK_AGAIN_S) {
+        if !self.crank_said && self.session.has_unnamed_crank() {
+            self.crank_said = true;
+            self.display
+                .say("the box sends a third code; --crank-sensor says what it means, and keeps it");
+        }
+        if self.session.waiting() > 0 && self.asked_s.is_none_or(|at| now_s - at > ASK_AGAIN_S) {
             self.asked_s = Some(now_s);
             let _ = self.commands.send(wire::command("INFO"));
         }
@@ -298,9 +324,8 @@ impl Drive<'_> {
         self.ask_for_the_rate(now_s);
         if !self.spoken && now_s > SPEAK_AFTER_S && self.session.tally().rows == 0 {
             self.spoken = true;
-            if let Some(words) = self.nothing_yet() {
-                self.display.say(&words);
-            }
+            let words = why::nothing_yet(&self.session, &self.source_name, self.args);
+            self.display.say(&words);
         }
         // While the link is down no sample moves the guide on; it still has to know.
         if self.session.is_down() && self.lead(self.session.last().map_or(0.0, |last| last.time_s))
@@ -317,7 +342,7 @@ impl Drive<'_> {
     /// its port is opened hears nothing at first.
     fn ask_for_the_rate(&mut self, now_s: f64) {
         let Some(hz) = self.args.source.rate.filter(|_| !self.rate_answered) else { return };
-        let speaks = self.session.last().is_some() || self.session.wants_info();
+        let speaks = self.session.last().is_some() || self.session.waiting() > 0;
         if !speaks || self.rate_asked > MOST_ASKED || now_s - self.rate_asked_s < ASK_AGAIN_S {
             return;
         }
@@ -338,14 +363,5 @@ impl Drive<'_> {
         };
         self.display.say(&words);
         self.troubled = !self.troubled;
-    }
-
-    /// What keeps rows from coming.
-    fn nothing_yet(&self) -> Option<String> {
-        let tally = self.session.tally();
-        if self.session.wants_info() {
-            return Some("samples come; waiting for the box to say what its codes mean".into());
-        }
-        super::nothing(&tally, &self.source_name, self.args.source.baud)
     }
 }

@@ -88,11 +88,19 @@ impl KeyReader {
         if held || key.kind == KeyEventKind::Repeat {
             return None;
         }
-        let sure = std::mem::take(&mut self.sure);
-        self.command(key.code, sure)
+        if std::mem::take(&mut self.sure) {
+            match key.code {
+                KeyCode::Char('y' | 'Y') => return Some(Wish::End),
+                // An answer, and no note.
+                KeyCode::Char('n' | 'N') | KeyCode::Esc => return None,
+                // Somebody who has not seen the question: the mark must not be lost with it.
+                _ => {}
+            }
+        }
+        self.command(key.code)
     }
 
-    fn command(&mut self, code: KeyCode, sure: bool) -> Option<Wish> {
+    fn command(&mut self, code: KeyCode) -> Option<Wish> {
         match code {
             KeyCode::Enter => Some(Wish::Done),
             KeyCode::Char(c) => match c.to_ascii_lowercase() {
@@ -104,7 +112,6 @@ impl KeyReader {
                 'a' if self.guided => Some(Wish::Again),
                 'k' if self.guided => Some(Wish::Skip),
                 // Not Enter: a sleeve on q must not turn the next 'done' into the end.
-                'y' if sure => Some(Wish::End),
                 'q' => {
                     self.sure = true;
                     None
@@ -195,7 +202,7 @@ impl KeyReader {
     /// What is being typed, with its question and what is wrong with it.
     pub fn line(&self) -> Option<String> {
         if self.sure {
-            return Some("End the recording? y ends it, any other key does not.".into());
+            return Some("End the recording? y ends it, n goes on.".into());
         }
         self.entry.as_ref().map(Entry::line)
     }

@@ -12,25 +12,25 @@ mod so_far;
 mod source;
 mod summary;
 mod typing;
+mod verdict;
+mod why;
 
-use super::args::{BalanceArgs, BreatherArgs, MatchArgs, Output, Picture};
 use super::failure::Failure;
 use super::output::{answer, message, page};
 use super::wishes::Wishes;
-use super::{balance, breather, pair_match};
 use crate::log::journal;
 use crate::recording;
-use crate::recording::guide::{Guide, Plan, Suspect, Work};
+use crate::recording::guide::{Guide, Plan, PlanError, Suspect};
 use crate::recording::readings::Said;
 use crate::recording::session::Wanted;
-use crate::recording::tally::Tally;
 use crate::report::json;
 use crate::units::STANDARD_ATMOSPHERE;
 use args::RecordArgs;
 use display::Display;
-use drive::{Ended, Outcome};
+use drive::Outcome;
 use jiff::Zoned;
 use led::Led;
+use source::Source;
 use std::path::{Path, PathBuf};
 use summary::Summary;
 
@@ -41,20 +41,26 @@ use summary::Summary;
 pub fn run(args: &RecordArgs) -> Result<u8, Failure> {
     let wishes = Wishes::new(&args.reading, &args.car, args.units)?;
     let now = Zoned::now();
-    let path = match &args.log {
-        Some(path) => path.clone(),
-        None => PathBuf::from(journal::default_name(now.datetime(), wishes.car().as_deref())),
-    };
-    journal::check_name(&path).map_err(recording::Failure::from)?;
+    let path = path(args, &wishes, &now)?;
     let led = led(args, &wishes)?;
     let source = source::chosen(args, &wishes)?;
-    let wanted = wanted(args, &wishes, path, &now);
-    let Outcome { finished, source, ended, failure } = {
+    let wanted = wanted(args, &wishes, &source, path, &now);
+    let numbered = source.numbered;
+    let Outcome { finished, source, ended, led, failure } = {
         let conditions = wishes.live_conditions(args.threshold)?;
         let display = Display::new(conditions, wishes.unit());
         drive::record(args, wanted, source, led, display)?
     };
-    let summary = Summary::new(&finished, source, ended);
+    let mut summary = Summary::new(&finished, source, ended, led.as_ref());
+    summary.numbered = numbered;
+    let judged = match (&led, &summary.file) {
+        (Some(led), Some(file)) if args.json && led.guide().is_finished() => {
+            let (finding, code) = verdict::json(led.guide().work(), file, args)?;
+            summary.finding = finding;
+            code
+        }
+        _ => 0,
+    };
     if args.json {
         answer(json::plain(&summary)?.as_bytes())?;
     } else if summary.file.is_some() {
@@ -66,23 +72,53 @@ pub fn run(args: &RecordArgs) -> Result<u8, Failure> {
         return Err(failure);
     }
     if summary.tally.rows == 0 {
-        let heard = nothing(&summary.tally, &summary.source, args.source.baud);
-        return Err(Failure::NothingRecorded {
-            heard: heard.unwrap_or_else(|| "no sample".into()),
-        });
+        let heard = why::nothing_came(&finished, &summary.source, args);
+        return Err(Failure::NothingRecorded { heard });
     }
-    match (args.guide, &summary.file) {
-        (Some(guide), Some(file)) if ended == Ended::Guide && !args.json => {
+    match (&led, &summary.file) {
+        (Some(led), Some(file)) if led.guide().is_finished() && !args.json => {
             answer(b"\n")?;
-            verdict(guide.work(), file, args)
+            verdict::words(led.guide().work(), file, args)
         }
-        _ => Ok(0),
+        (Some(led), Some(file)) if !args.json => {
+            message(&verdict::unfinished(led.guide(), file));
+            Ok(0)
+        }
+        _ => Ok(judged),
     }
 }
 
-fn wanted(args: &RecordArgs, wishes: &Wishes, path: PathBuf, now: &Zoned) -> Wanted {
+/// The log to write: the one that was named, or a free name of date, time and car.
+fn path(args: &RecordArgs, wishes: &Wishes, now: &Zoned) -> Result<PathBuf, Failure> {
+    let path = match &args.log {
+        Some(path) if path == Path::new("-") => {
+            let what = "a recording is a file, and '-' is none; name one, or leave it out".into();
+            return Err(Failure::Plan(what));
+        }
+        Some(path) => path.clone(),
+        None => {
+            let name = journal::default_name(now.datetime(), wishes.car().as_deref());
+            journal::next_free(Path::new(&name))
+        }
+    };
+    journal::check_name(&path).map_err(recording::Failure::from)?;
+    Ok(path)
+}
+
+fn wanted(
+    args: &RecordArgs,
+    wishes: &Wishes,
+    source: &Source,
+    path: PathBuf,
+    now: &Zoned,
+) -> Wanted {
     let mut head = vec![("started".to_string(), now.strftime("%Y-%m-%dT%H:%M:%S%:z").to_string())];
     head.extend(wishes.head());
+    for (key, value) in &source.head {
+        if head.iter().all(|(known, _)| known != key) {
+            head.push((key.clone(), value.clone()));
+        }
+    }
     let said = Said {
         sensor: args.reading.sensor,
         crank: args.crank_sensor,
@@ -104,58 +140,17 @@ fn led(args: &RecordArgs, wishes: &Wishes) -> Result<Option<Led>, Failure> {
     let [one, two] = wishes.names();
     plan.carb_names =
         [one.unwrap_or(plan.carb_names[0].clone()), two.unwrap_or(plan.carb_names[1].clone())];
-    let guide = Guide::new(&plan).map_err(|wrong| Failure::Plan(wrong.to_string()))?;
+    let guide = Guide::new(&plan).map_err(|wrong| match wrong {
+        PlanError::NoSuspect => Failure::Plan(format!("{wrong}; one --suspect NAME for each")),
+        wrong => Failure::Plan(wrong.to_string()),
+    })?;
     if args.source.model.is_some() {
         for suspect in guide.unplayed() {
-            message(&format!("the model engine has no {suspect:?}: sealing it will show nothing"));
+            message(&format!(
+                "the model engine has tracts and seals, and nothing called {suspect:?}: sealing it \
+                 will show nothing"
+            ));
         }
     }
     Ok(Some(Led::new(guide, args.source.seed)))
-}
-
-/// Runs the analysis that belongs to a piece of work on the log that was just made.
-fn verdict(work: Work, log: &Path, args: &RecordArgs) -> Result<u8, Failure> {
-    let log = log.to_path_buf();
-    let reading = args.reading.clone();
-    let output = Output { json: false, units: args.units, exit_code: args.exit_code };
-    let picture = Picture { chart: None, chart_width: 1800 };
-    match work {
-        Work::Breather => {
-            let threshold = args.threshold;
-            breather::run(&BreatherArgs { log, reading, output, picture, threshold, budget: false })
-        }
-        Work::Balance => {
-            let car = args.car.clone();
-            balance::run(&BalanceArgs { log, reading, car, output, picture, budget: false })
-        }
-        Work::Match => {
-            let store = args.store.clone();
-            pair_match::run(&MatchArgs { log, reading, output, picture, store })
-        }
-        Work::Hunt => {
-            message("help: the log holds the trials; 'evenbreath inspect' shows them");
-            Ok(0)
-        }
-    }
-}
-
-/// Why no row came, where something can be said of it.
-fn nothing(tally: &Tally, source: &str, baud: u32) -> Option<String> {
-    if tally.rows > 0 {
-        return None;
-    }
-    if tally.bytes == 0 {
-        return Some(format!("nothing was heard from {source}; is the box on, its cable whole?"));
-    }
-    if tally.unknown > tally.garbled {
-        return Some(format!(
-            "{source} speaks another language: {} sentences, none of a box; is it the right port?",
-            tally.unknown
-        ));
-    }
-    Some(format!(
-        "{} bytes came from {source}, and no line of them can be read; most likely the box speaks at \
-         another speed than {baud} baud: give its own with --baud",
-        tally.bytes
-    ))
 }

@@ -148,7 +148,7 @@ pub fn plain(figures: &Figures) -> String {
     );
     parts.extend(figures.difference.map(|d| {
         let [low, value, high] = [d.low_kpa, d.value_kpa, d.high_kpa].map(number);
-        format!("difference {low} - {value} - {high} {}", unit.symbol())
+        format!("difference {value} between {low} and {high} {}", unit.symbol())
     }));
     parts.extend(figures.needs_s.map(|s| format!("needs {} s", s.ceil())));
     parts.push(match figures.link {

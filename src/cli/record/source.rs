@@ -31,6 +31,10 @@ pub struct Source {
     pub opener: Box<dyn Opener>,
     /// Actions for the model engine.
     pub actions: Option<Sender<Action>>,
+    /// `# key: value` lines that it brings along.
+    pub head: Vec<(String, String)>,
+    /// Something may get lost on its way.
+    pub numbered: bool,
 }
 
 /// The source that was asked for.
@@ -40,21 +44,29 @@ pub struct Source {
 pub fn chosen(args: &RecordArgs, wishes: &Wishes) -> Result<Source, Failure> {
     let source = &args.source;
     if let Some(engine) = source.model {
+        if args.reading.sensor.is_some() {
+            let what = "the box of the model engine has sensors of its own; leave it out".into();
+            return Err(Failure::Value { flag: "sensor", what });
+        }
         let (actions, acted) = channel();
         let stream = model(engine, source.seed, args.guide.is_none(), acted);
         let opener = Box::new(Once::paced("the model engine", stream, source.speed));
-        return Ok(Source { opener, actions: Some(actions) });
+        let (actions, head) = (Some(actions), Vec::new());
+        return Ok(Source { opener, actions, head, numbered: true });
     }
+    let (mut head, mut numbered) = (Vec::new(), true);
     let opener: Box<dyn Opener> = if let Some(path) = &source.replay {
         let name = path.display().to_string();
         let log = log::read_path(path, &wishes.read_options(name.clone()))?;
+        head = wishes.head_of(&log)?;
+        numbered = false;
         Box::new(Once::paced(&name, Replay::new(log.track), source.speed))
     } else if source.stdin {
         Box::new(Once::standard_input())
     } else {
         Box::new(Serial::new(source.port.clone(), source.baud))
     };
-    Ok(Source { opener, actions: None })
+    Ok(Source { opener, actions: None, head, numbered })
 }
 
 /// A guide begins with the engine off; else it idles.

@@ -1,10 +1,12 @@
 //! What a recording has come to, at its end.
 
 use super::drive::Ended;
+use super::led::Led;
 use crate::recording::session::Finished;
 use crate::recording::tally::Tally;
 use crate::report::Page;
 use serde::Serialize;
+use serde_json::Value;
 use std::path::PathBuf;
 
 /// The closing summary.
@@ -29,11 +31,33 @@ pub struct Summary {
     pub in_doubt: u64,
     /// What kept rows from the file.
     pub trouble: Option<String>,
+    /// How far the guide came; absent without one.
+    pub guide: Option<Way>,
+    /// The finding of a guide that came to its end, as its own command gives it; else null.
+    pub finding: Value,
+    /// The source is one whose losses anybody would ask for.
+    #[serde(skip)]
+    pub numbered: bool,
+}
+
+/// How far a guide came.
+#[derive(Debug, Serialize)]
+pub struct Way {
+    /// The step it is at.
+    pub step: usize,
+    /// How many there are.
+    pub steps: usize,
+    /// It came to its end.
+    pub finished: bool,
 }
 
 impl Summary {
     /// Of a recording that has ended.
-    pub fn new(finished: &Finished, source: String, ended: Ended) -> Self {
+    pub fn new(finished: &Finished, source: String, ended: Ended, led: Option<&Led>) -> Self {
+        let way = |led: &Led| {
+            let prompt = led.guide().prompt();
+            Way { step: prompt.step, steps: prompt.steps, finished: led.guide().is_finished() }
+        };
         let closed = finished.closed;
         Summary {
             file: finished.path.clone(),
@@ -45,6 +69,9 @@ impl Summary {
             not_written: closed.map_or(0, |closed| closed.not_written),
             in_doubt: closed.map_or(0, |closed| closed.in_doubt),
             trouble: finished.trouble.as_ref().map(ToString::to_string),
+            guide: led.map(way),
+            finding: Value::Null,
+            numbered: true,
         }
     }
 
@@ -59,7 +86,9 @@ impl Summary {
                 self.source
             ));
         }
-        page.item(&self.losses());
+        if self.numbered {
+            page.item(&self.losses());
+        }
         let tally = &self.tally;
         for (count, one, many) in [
             (tally.garbled, "line that could not be read", "lines that could not be read"),
@@ -75,6 +104,12 @@ impl Summary {
                 "sample whose code nobody could read",
                 "samples whose codes nobody could read",
             ),
+            (
+                tally.beyond_range,
+                "reading beyond what a sensor can give, left empty",
+                "readings beyond what a sensor can give, left empty",
+            ),
+            (tally.other_boxes, "time another box spoke", "times another box spoke"),
             (tally.restarts, "new beginning of the box", "new beginnings of the box"),
             (tally.links_lost, "loss of the link", "losses of the link"),
             (self.not_written, "row that is NOT in the file", "rows that are NOT in the file"),

@@ -113,6 +113,8 @@ fn ending_is_asked_unless_by_control_c() {
     assert_eq!(press(&mut keys, "q"), []);
     assert!(keys.line().unwrap().contains("y ends it"));
     assert_eq!(marks(&mut keys, "cy"), ["cap off"], "another key is no");
+    assert_eq!(press(&mut keys, "qn"), []);
+    assert_eq!(keys.line(), None, "the answer no asks for no note");
     assert_eq!(press(&mut keys, "qqqy"), [Wish::End]);
     let control = KeyEvent::new(KeyCode::Char('c'), KeyModifiers::CONTROL);
     press(&mut keys, "nhalf a no");

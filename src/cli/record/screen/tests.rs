@@ -173,7 +173,7 @@ fn the_plain_line_has_its_words_in_order_and_the_users_unit() {
     figures.guide = Some((Work::Breather, guide(Work::Breather, 3)));
     let want = "time 754.0 s, rate 50.0 Hz, rows 37688, lost 3, garbled 1, rpm 872, \
         vac1 16.90 inHg, vac2 16.51 inHg, crankcase 0.01 inHg, \
-        difference 0.32 - 0.39 - 0.45 inHg, needs 12 s, link up, \
+        difference 0.39 between 0.32 and 0.45 inHg, needs 12 s, link up, \
         step 4 of 19, 5 s left: Leave the engine off: zero of the pair.";
     assert_eq!(plain(&figures), want);
 }
