@@ -1,4 +1,10 @@
 //! From a trapped charge to work on the crank, and what the crank has to overcome.
+//!
+//! The work of a stroke is `work * m_air * eta(mixture) * advance(speed) * (1 + variation)`, spread
+//! over the power stroke as half a sine. The loss by mixture, the gain by advance and the variation
+//! from stroke to stroke (correlated from cycle to cycle, for the residual gas of one is in the next)
+//! are common practice, no published source; the default of `work` is a seventh of the heat of the
+//! fuel that a kilogram of air burns, about what an idling engine makes of it.
 
 use super::charge::Charge;
 use super::noise::normal;
@@ -78,7 +84,14 @@ impl Cylinder {
         }
     }
 
+    /// Every stroke like its forerunner from the next one on.
+    pub(super) fn calm(&mut self) {
+        (self.deviation, self.draw_now) = (0.0, self.draw);
+    }
+
     /// Volume, m3, that the piston sweeps on its intake stroke in an arc; 0 on other strokes.
+    ///
+    /// A long connecting rod: `V_s/2 (1 - cos)` of the crank angle.
     pub(super) fn swept(arc: Arc, swept_m3: f64) -> f64 {
         let from = if arc.to > CYCLE { 0.0 } else { arc.from };
         let to = if arc.to > CYCLE { arc.to - CYCLE } else { arc.to };
@@ -118,12 +131,18 @@ impl Cylinder {
 
 /// Share of the piston's sweep that fresh charge fills, from the pressure ratio of tract to
 /// exhaust: the burnt gas left in the clearance expands first.
+///
+/// The clearance `V_c = V_s/(c - 1)` is full of gas at `p_e` when the valve opens; down to `p` it
+/// expands by `(p_e/p)^(1/k)`, `k = 1.35` for burnt gas, and what is left of the stroke is
+/// `1 + (1 - (p_e/p)^(1/k))/(c - 1)`. Heywood, chapter 6, the ideal volumetric efficiency; from
+/// memory.
 pub(super) fn filling(tract_pa: f64, exhaust_pa: f64, compression: f64) -> f64 {
     let residual = (exhaust_pa / tract_pa).powf(1.0 / 1.35);
     (1.0 + (1.0 - residual) / (compression - 1.0)).max(0.0)
 }
 
-/// Torque of the starter, N m, at a speed, rev/min.
+/// Torque of the starter, N m, at a speed, rev/min: a straight line, as a series motor of few turns
+/// has nearly. Common practice, no published source.
 pub(super) fn starter_torque(rpm: f64) -> f64 {
     60.0 * (1.0 - rpm / 320.0).max(0.0)
 }

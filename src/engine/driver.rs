@@ -1,6 +1,7 @@
 //! The foot on the pedal.
 
 use super::noise::{Wander, normal};
+use super::tune::HIGHEST_HOLD_RPM;
 use rand_pcg::Pcg64;
 
 /// Travel per thousand rev/min that the foot is too low, and what it adds every second.
@@ -35,8 +36,16 @@ impl Foot {
         Foot { target_rpm: None, seen_rpm: 0.0, held: 0.0, tremor, travel: 0.0 }
     }
 
+    /// Holds the revs from now on; a speed that is no number changes nothing.
     pub(super) fn hold(&mut self, rpm: f64) {
-        self.target_rpm = Some(rpm);
+        if !rpm.is_nan() {
+            self.target_rpm = Some(rpm.clamp(0.0, HIGHEST_HOLD_RPM));
+        }
+    }
+
+    /// Trembles no more.
+    pub(super) fn calm(&mut self) {
+        self.tremor.calm();
     }
 
     pub(super) fn release(&mut self) {

@@ -13,6 +13,9 @@
 //! it is what they are tried against. [`record`] runs a script of [`Action`]s, looks at the engine
 //! through a box of imperfect [`sensors`] and keeps what was true beside what was read.
 //!
+//! A class watches a [`Running`] engine instead, switches [`Action`]s while it runs, draws its
+//! [`Flows`] and sets what it reads beside a [`Prediction`].
+//!
 //! Everything follows from the seed: the same seed gives the same rows on every run.
 
 mod breather;
@@ -22,6 +25,7 @@ mod driver;
 mod model;
 mod noise;
 mod pickup;
+mod prediction;
 pub mod recording;
 mod running;
 mod script;
@@ -29,13 +33,18 @@ pub mod sensors;
 pub mod settings;
 #[cfg(test)]
 mod tests;
+mod throughput;
 mod tract;
+mod tune;
 
 pub use model::{Engine, Look};
+pub use prediction::{Prediction, Steady};
 pub use recording::{Means, Recording, Row, Truth, record, steady};
 pub use running::Running;
 pub use script::Script;
 pub use settings::{Hunting, Layout, Settings, Side};
+pub use throughput::{Flows, Held, Ledger, Throughput, Work};
+pub use tune::{HIGHEST_HOLD_RPM, LARGEST_HOLE, RICHEST_MIXTURE};
 
 use crate::units::{Millimetres, Rpm};
 
@@ -46,6 +55,10 @@ pub enum Action {
     CapOff,
     /// The oil filler cap goes on.
     CapOn,
+    /// The breather hose is blocked: nothing passes to either carburettor.
+    BreatherBlocked,
+    /// The breather hose is free.
+    BreatherFree,
     /// The ignition is switched off.
     EngineOff,
     /// The engine is started: ignition on, starter until it catches.
@@ -56,6 +69,21 @@ pub enum Action {
         side: Side,
         /// Change of the idle opening, 0.1 for a tenth more.
         fraction: f64,
+    },
+    /// A stop screw sets the throttle of a side to a share of the idle opening in the settings,
+    /// whatever was done to it before.
+    ThrottleStop {
+        /// The carburettor.
+        side: Side,
+        /// Share of the opening, 1 as in the settings.
+        share: f64,
+    },
+    /// A carburettor sets another mixture.
+    Mixture {
+        /// The carburettor.
+        side: Side,
+        /// Equivalence ratio: 1 stoichiometric, more is richer.
+        ratio: f64,
     },
     /// Both hoses are pulled off: the sensors see the atmosphere, and the taps leak past a finger.
     HosesOff,

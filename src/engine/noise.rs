@@ -23,6 +23,11 @@ impl Wander {
         Wander { spread, time_s, value: spread * normal(random) }
     }
 
+    /// Rests at the mean from now on.
+    pub(super) fn calm(&mut self) {
+        (self.spread, self.value) = (0.0, 0.0);
+    }
+
     pub(super) fn advance(&mut self, by_s: f64, random: &mut Pcg64) {
         let keep = (-by_s / self.time_s).exp();
         let fresh = self.spread * (1.0 - keep * keep).sqrt();

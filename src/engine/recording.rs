@@ -5,8 +5,8 @@ use super::model::{Engine, Look, STEP_S};
 use super::noise::normal;
 use super::pickup::PickupState;
 use super::script::{Player, Script};
-use super::sensors::{SensorBox, SensorState};
-use super::settings::Settings;
+use super::sensors::{Sensor, SensorBox, SensorState};
+use super::settings::{Settings, Side};
 use crate::units::{Kpa, Rpm, Seconds};
 use rand_pcg::Pcg64;
 
@@ -176,6 +176,14 @@ impl Logger {
         if let (Some(spark), Some(pickup)) = (engine.step(), &mut self.pickup) {
             pickup.see(spark, &mut self.random);
         }
+    }
+
+    pub(super) fn sensor(&self, channel: Side) -> Sensor {
+        self.vacuum[channel.index()].sensor
+    }
+
+    pub(super) fn change_sensor(&mut self, channel: Side, change: impl FnOnce(&mut Sensor)) {
+        change(&mut self.vacuum[channel.index()].sensor);
     }
 
     fn follow(&mut self, look: &Look) {

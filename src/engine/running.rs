@@ -3,8 +3,10 @@
 use super::Action;
 use super::model::{Engine, Look};
 use super::recording::{BOX_ON_S, Logger, Row, WARM_UP_S};
-use super::sensors::SensorBox;
-use super::settings::Settings;
+use super::sensors::{Sensor, SensorBox};
+use super::settings::{Settings, Side};
+use super::throughput::Flows;
+use crate::units::Kpa;
 
 /// An engine that runs under a box of sensors, moved on as far as a clock says.
 ///
@@ -46,6 +48,37 @@ impl Running {
     /// What is true now.
     pub fn look(&self) -> Look {
         self.engine.look()
+    }
+
+    /// Mean flows over the last working cycle: what a drawing of the paths of the air shows.
+    pub fn flows(&self) -> Flows {
+        self.engine.flows()
+    }
+
+    /// The engine as it is now, to predict from: a clone of it can go to another thread.
+    pub fn engine(&self) -> &Engine {
+        &self.engine
+    }
+
+    /// The vacuum sensor of a channel as it is now.
+    pub fn sensor(&self, channel: Side) -> Sensor {
+        self.logger.sensor(channel)
+    }
+
+    /// Gives a vacuum sensor another offset, kPa at the atmosphere. What is no finite number changes
+    /// nothing.
+    pub fn set_offset(&mut self, channel: Side, offset: Kpa) {
+        if offset.0.is_finite() {
+            self.logger.change_sensor(channel, |sensor| sensor.offset_kpa = offset.0);
+        }
+    }
+
+    /// Gives a vacuum sensor another noise, the standard deviation of one reading. What is no finite
+    /// number changes nothing; less than none is none.
+    pub fn set_noise(&mut self, channel: Side, noise: Kpa) {
+        if noise.0.is_finite() {
+            self.logger.change_sensor(channel, |sensor| sensor.noise_kpa = noise.0.max(0.0));
+        }
     }
 
     /// The next row of the box, when it is due by `until_s`, seconds from the first row; time goes on to

@@ -103,7 +103,7 @@ impl Default for SensorBox {
 /// A sensor at work.
 #[derive(Debug, Clone)]
 pub(super) struct SensorState {
-    sensor: Sensor,
+    pub(super) sensor: Sensor,
     lagged_kpa: Option<f64>,
 }
 

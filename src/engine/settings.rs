@@ -31,14 +31,23 @@ pub enum Layout {
     /// In-line six, firing order 1-5-3-6-2-4, carburettor 1 on cylinders 1 to 3, carburettor 2 on
     /// 4 to 6: each side draws every 240 degrees.
     Six,
+    /// V8 with a cross-plane crank, odd numbers on one bank and even ones on the other, firing order
+    /// 1-8-4-3-6-5-7-2. The manifold has two planes, carburettor 1 on cylinders 1, 4, 6 and 7,
+    /// carburettor 2 on 2, 3, 5 and 8, so that each side draws every 180 degrees. Numbering, order
+    /// and manifold are common practice, no published source.
+    Eight,
 }
 
 impl Layout {
+    /// All of them, by the number of cylinders.
+    pub const ALL: [Layout; 3] = [Layout::Four, Layout::Six, Layout::Eight];
+
     /// The cylinders by number (from 1) in the order in which they fire.
     pub fn firing_order(self) -> &'static [usize] {
         match self {
             Layout::Four => &[1, 3, 4, 2],
             Layout::Six => &[1, 5, 3, 6, 2, 4],
+            Layout::Eight => &[1, 8, 4, 3, 6, 5, 7, 2],
         }
     }
 
@@ -49,7 +58,12 @@ impl Layout {
 
     /// The carburettor of a cylinder, by number from 1.
     pub fn side(self, cylinder: usize) -> Side {
-        if cylinder <= self.cylinders() / 2 { Side::One } else { Side::Two }
+        let first: &[usize] = match self {
+            Layout::Four => &[1, 2],
+            Layout::Six => &[1, 2, 3],
+            Layout::Eight => &[1, 4, 6, 7],
+        };
+        if first.contains(&cylinder) { Side::One } else { Side::Two }
     }
 }
 
@@ -161,6 +175,27 @@ impl Default for Settings {
 }
 
 impl Settings {
+    /// A healthy warm engine of this layout: the default four, or one of cylinders as large, with
+    /// everything that goes with their number in proportion. It idles as the four does, with less
+    /// ripple.
+    pub fn of(layout: Layout) -> Settings {
+        let four = Settings::default();
+        let times = layout.cylinders() as f64 / four.layout.cylinders() as f64;
+        Settings {
+            layout,
+            swept_m3: four.swept_m3 * times,
+            tract_m3: four.tract_m3 * times,
+            idle_area_mm2: four.idle_area_mm2.map(|area| area * times),
+            linkage_area_mm2: four.linkage_area_mm2.map(|area| area * times),
+            breather_mm2: four.breather_mm2 * times,
+            seal_leak_mm2: four.seal_leak_mm2 * times,
+            blow_by: four.blow_by * times,
+            inertia: four.inertia * times,
+            fan_nm: four.fan_nm * times,
+            ..four
+        }
+    }
+
     /// The same engine without any random variation: every stroke like its forerunner. Its steady
     /// state is the mean about which the real one wanders.
     pub fn calm(&self) -> Settings {
