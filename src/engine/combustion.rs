@@ -84,11 +84,6 @@ impl Cylinder {
         }
     }
 
-    /// Every stroke like its forerunner from the next one on.
-    pub(super) fn calm(&mut self) {
-        (self.deviation, self.draw_now) = (0.0, self.draw);
-    }
-
     /// Volume, m3, that the piston sweeps on its intake stroke in an arc; 0 on other strokes.
     ///
     /// A long connecting rod: `V_s/2 (1 - cos)` of the crank angle.

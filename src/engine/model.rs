@@ -176,7 +176,6 @@ impl Engine {
         engine.wander.calm();
         engine.swing = None;
         engine.foot.calm();
-        engine.cylinders.iter_mut().for_each(Cylinder::calm);
         engine
     }
 
@@ -228,7 +227,9 @@ impl Engine {
     /// Mean flows over the last working cycle.
     pub fn flows(&self) -> Flows {
         let crankcase = Kpa((self.settings.baro_pa - self.breather.pressure) / 1000.0);
-        self.cut.flows(crankcase, [0, 1].map(|side: usize| self.tracts[side].charge.mixture()))
+        let depression = self.depression.map(|pascals| Kpa(pascals / 1000.0));
+        let mixture = [self.tracts[0].charge.mixture(), self.tracts[1].charge.mixture()];
+        self.cut.flows(crankcase, depression, mixture)
     }
 
     /// What passed, what is there, and what work was done since the engine was made.

@@ -35,8 +35,9 @@ pub struct Steady {
 /// The steady states of an engine as it is tuned, without random variation, with the cap on and off.
 ///
 /// It runs a calmed copy of the engine twice, each time until nothing moves any more, and at most 60
-/// seconds of the model: 120 in all, which is a bounded time of one core (the bench `engine` says
-/// how long). A page computes it on a thread of its own from a clone of the engine.
+/// seconds of the model: 120 in all, a tenth of a second of one core or so (the bench `engine` holds
+/// it under a second). A page computes it on a thread of its own from a clone of the engine; what
+/// would be if something else were done is asked of a clone to which it was done.
 ///
 /// ```
 /// use evenbreath::engine::{Action, Engine, Prediction, Settings};

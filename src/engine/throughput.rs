@@ -102,6 +102,9 @@ pub struct Flows {
     pub blow_by_g_per_s: f64,
     /// Crankcase below the atmosphere; negative when it is above.
     pub crankcase: Kpa,
+    /// Between slide and throttle of each carburettor below the atmosphere: what draws on the
+    /// breather.
+    pub depression: [Kpa; 2],
     /// Equivalence ratio of what is in each tract.
     pub mixture: [f64; 2],
 }
@@ -144,7 +147,7 @@ impl CycleCut {
     }
 
     /// The flows of the last stretch, beside the state now.
-    pub(super) fn flows(&self, crankcase: Kpa, mixture: [f64; 2]) -> Flows {
+    pub(super) fn flows(&self, crankcase: Kpa, depression: [Kpa; 2], mixture: [f64; 2]) -> Flows {
         let mean = &self.mean;
         Flows {
             over_s: self.over_s,
@@ -159,6 +162,7 @@ impl CycleCut {
             cap_g_per_s: mean.cap_kg * GRAMS,
             blow_by_g_per_s: mean.blow_by_kg * GRAMS,
             crankcase,
+            depression,
             mixture,
         }
     }

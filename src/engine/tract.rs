@@ -1,4 +1,8 @@
 //! One inlet tract: a volume filled past the throttle and emptied by its cylinders.
+//!
+//! Filling and emptying at a fixed temperature: `dm/dt` is the sum of the flows, `p = m R T/V`
+//! (Heywood, Internal Combustion Engine Fundamentals, 1988, chapter 7; from memory). The flows are
+//! those of [`crate::gas::orifice`], isentropic to the narrowest section, either way.
 
 use super::charge::Charge;
 use crate::gas::atmosphere::GAS_CONSTANT;
@@ -7,7 +11,8 @@ use crate::gas::orifice::Ends;
 /// Pressure difference below which the flow between two spaces is taken as laminar, Pa.
 ///
 /// The flow through a sharp hole has an infinite slope at no difference, in the formula and not in
-/// nature; without this the explicit steps would overshoot where a large hole joins two spaces.
+/// nature; without this the explicit steps would overshoot where a large hole joins two spaces. It
+/// leaves a crankcase with its filler open some five pascals lower than the formula would.
 const LAMINAR_PA: f64 = 20.0;
 
 /// Mass flow of air, kg/s, from `from_pa` to `to_pa` through an effective area, m2; negative when

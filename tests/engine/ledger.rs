@@ -117,6 +117,8 @@ fn the_drawn_flows_are_means_of_the_ledger_and_balance_in_a_steady_state() {
         let into = flows.seal_leak_g_per_s + flows.cap_g_per_s + flows.blow_by_g_per_s;
         assert!(near(into, flows.breather_g_per_s.iter().sum()), "{flows:?}");
         assert!(near(flows.blow_by_g_per_s, 250.0 * passed.blow_by_kg), "{flows:?}");
+        let pull = Settings::default().depression_pa / 1000.0;
+        assert!(flows.depression.iter().all(|d| (d.0 - pull).abs() < 0.01), "{flows:?}");
         let slide = flows.slide_g_per_s();
         for side in 0..2 {
             let fresh = flows.breather_fresh_g_per_s[side];

@@ -46,6 +46,34 @@ fn it_is_what_a_varying_engine_wanders_about() {
 }
 
 #[test]
+fn it_is_the_same_from_whatever_moment_of_whatever_run() {
+    let hunting = Some(Hunting { period_s: 4.0, depth: 0.05 });
+    let settings =
+        Settings { hunting, stroke_spread: 0.12, wander_spread: 0.02, ..Settings::default() };
+    let want = steady(&settings, &[Action::CapOn]).unwrap();
+    for seed in 1..=12 {
+        let mut engine = Engine::new(settings.clone(), seed);
+        engine.act(Action::EngineOn);
+        engine.run(10.0 + 0.37 * seed as f64);
+        if seed % 3 == 0 {
+            engine.act(Action::CapOff);
+            engine.run(1.0);
+        }
+        if seed % 4 == 0 {
+            engine.act(Action::Hold(Rpm(1500.0)));
+            engine.run(3.0);
+            engine.act(Action::Release);
+        }
+        let state = Prediction::of(&engine).cap_on;
+        assert!(state.settled, "seed {seed}: {state:?}");
+        assert!((state.means.rpm - want.rpm).abs() < 0.15, "seed {seed}: {state:?} {want:?}");
+        assert!(state.means.difference_kpa.abs() < 0.01, "seed {seed}: {state:?}");
+        let vac = state.means.vac_kpa[0] - want.vac_kpa[0];
+        assert!(vac.abs() < 0.02, "seed {seed}: {state:?} {want:?}");
+    }
+}
+
+#[test]
 fn to_predict_leaves_the_engine_alone() {
     let mut engine = Engine::new(Settings::default(), 9);
     engine.act(Action::EngineOn);
@@ -82,4 +110,14 @@ fn an_engine_at_rest_is_predicted_to_rest() {
         assert_eq!(state.means.rpm, 0.0);
         assert!(state.settled && state.means.vac_kpa[0].abs() < 1e-6, "{state:?}");
     }
+}
+
+#[test]
+fn an_engine_that_surges_is_said_not_to_settle_and_its_mean_is_given() {
+    // Tracts sixteen times as large fill more slowly than the flywheel answers.
+    let settings = Settings { tract_m3: 25.0e-3, ..Settings::default() };
+    let steady = Prediction::of(&idling(&Settings::default(), &[])).cap_on;
+    let surging = Prediction::of(&idling(&settings, &[])).cap_on;
+    assert!(!surging.settled, "{surging:?}");
+    assert!((surging.means.rpm - steady.means.rpm).abs() < 5.0, "{surging:?} {steady:?}");
 }

@@ -3,8 +3,8 @@
 use super::idling;
 use evenbreath::engine::sensors::SensorBox;
 use evenbreath::engine::{Action, Engine, Layout, Prediction, Row, Running, Settings, Side};
-use evenbreath::engine::{LARGEST_HOLE, RICHEST_MIXTURE};
-use evenbreath::units::{Kpa, Millimetres};
+use evenbreath::engine::{HIGHEST_HOLD_RPM, LARGEST_HOLE, RICHEST_MIXTURE};
+use evenbreath::units::{Kpa, Millimetres, Rpm};
 
 fn predicted(actions: &[Action]) -> Prediction {
     Prediction::of(&idling(&Settings::default(), actions))
@@ -75,6 +75,16 @@ fn values_out_of_reach_are_taken_to_its_end_and_no_number_changes_nothing() {
     assert_eq!(flow(&[rich(f64::INFINITY)]), flow(&[rich(RICHEST_MIXTURE)]));
     assert_eq!(flow(&[rich(f64::NAN)]), flow(&[]));
     assert_ne!(flow(&[rich(RICHEST_MIXTURE)]), flow(&[]));
+    let hold = |rpm: f64| Action::Hold(Rpm(rpm));
+    let speed = |actions: &[Action]| {
+        let mut engine = idling(&Settings::default(), actions);
+        engine.run(6.0);
+        engine.look().rpm
+    };
+    assert_eq!(speed(&[hold(f64::NAN)]), speed(&[]));
+    assert_eq!(speed(&[hold(f64::INFINITY)]), speed(&[hold(HIGHEST_HOLD_RPM)]));
+    assert_eq!(speed(&[hold(1800.0), hold(f64::NAN)]), speed(&[hold(1800.0)]));
+    assert_ne!(speed(&[hold(1800.0)]), speed(&[]));
 }
 
 #[test]
