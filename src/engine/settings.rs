@@ -79,8 +79,8 @@ pub struct Hunting {
 /// Dimensions and state of tune. The default is a healthy warm 1.6 litre four with separate
 /// tracts that idles near 850 rev/min at about 57 kPa.
 ///
-/// Its figures are common practice, no published source. An idle vacuum of about 20 inHg, 68 kPa, is
-/// usual, and an engine of 57 kPa (17 inHg) is in the range of sound ones.
+/// Its figures are common practice, no published source, but for the idle: TM 10-3930-653-14&P,
+/// paragraph 4-1-1, wants 430 mmHg, 57.3 kPa, at 650 rev/min of a sound four.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Settings {
     /// Cylinders, firing order and who draws from which carburettor.
