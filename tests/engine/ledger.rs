@@ -119,13 +119,12 @@ fn the_drawn_flows_are_means_of_the_ledger_and_balance_in_a_steady_state() {
         assert!(near(flows.blow_by_g_per_s, 250.0 * passed.blow_by_kg), "{flows:?}");
         let pull = Settings::default().depression_pa / 1000.0;
         assert!(flows.depression.iter().all(|d| (d.0 - pull).abs() < 0.01), "{flows:?}");
-        let slide = flows.slide_g_per_s();
-        for side in 0..2 {
+        for (side, slide) in flows.slide_g_per_s().into_iter().enumerate() {
             let fresh = flows.breather_fresh_g_per_s[side];
             let air = flows.throttle_g_per_s[side] + flows.tract_leak_g_per_s[side];
             let mixture = (flows.throttle_g_per_s[side] - fresh) / air;
             assert!((mixture - flows.mixture[side]).abs() < 2e-3, "{mixture} {flows:?}");
-            assert!(slide[side] > 0.0 && slide[side] < flows.throttle_g_per_s[side], "{flows:?}");
+            assert!(slide > 0.0 && slide < flows.throttle_g_per_s[side], "{flows:?}");
         }
     }
 }
