@@ -14,7 +14,7 @@ fn a_step_of_half_the_length_changes_the_idle_by_little() {
     for layout in Layout::ALL {
         let settings = Settings { idle_area_mm2: [10.2, 11.4], ..Settings::of(layout) };
         let [usual, half, long] = [0.25e-3, 0.125e-3, 0.5e-3].map(|step| idle(&settings, step));
-        for (name, other, rpm, kpa) in [("half", half, 1.0, 0.05), ("double", long, 2.0, 0.1)] {
+        for (name, other, rpm, kpa) in [("half", half, 0.2, 0.04), ("double", long, 0.4, 0.08)] {
             let moved = usual.cap_on.means.rpm - other.cap_on.means.rpm;
             let drop = usual.drop_rpm() - other.drop_rpm();
             let vac = [0, 1].map(|side: usize| {
