@@ -393,6 +393,7 @@ fn air_rows(air: &Share) -> Vec<AirBudgetRow> {
         ("difference of the vacuums", air.u_by_difference),
         ("offset and gain common to both sensors", air.u_by_vacuum),
         ("barometric pressure", air.u_by_baro),
+        ("burnt gas left in the cylinders", air.u_by_filling),
     ]
     .into_iter()
     .map(|(name, u_ratio)| AirBudgetRow { name, u_ratio })
