@@ -2,6 +2,7 @@
 //! steady state by hand, the step, what a class switches, and a storm of nonsense.
 #![allow(clippy::unwrap_used, reason = "a test that cannot go on should fail")]
 
+mod air;
 mod by_hand;
 mod ledger;
 mod predicted;
