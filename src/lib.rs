@@ -4,7 +4,7 @@
 //!
 //! ```text
 //! sources --> recording <--> log ----> signal ----> findings ----> charts --> report
-//! (cable,     (session,      (files,   (cleaning,   (balance,                 cli
+//! (cable,     (session,      (files,   (cleaning,   (balance,                 live, cli
 //!  replay,     guide)         journal)  cycles,      breather,
 //!  model                                plateaus)    compare)
 //!  box)                                    |            |
@@ -23,13 +23,15 @@
 //! * [`sensors`]: the zero and the matching of the pair.
 //! * [`signal`]: cleaning, cycle averages, plateaus, ripple.
 //! * [`findings`]: from signals to plain result structs with intervals and verdicts.
-//! * [`charts`]: draws finished numbers. [`report`]: text and JSON. [`cli`]: the commands.
+//! * [`charts`]: draws finished numbers. [`report`]: text and JSON. [`live`]: the page of a recording that
+//!   runs, and its server. [`cli`]: the commands.
 
 pub mod charts;
 pub mod cli;
 pub mod engine;
 pub mod findings;
 pub mod gas;
+pub mod live;
 pub mod log;
 pub mod recording;
 pub mod report;

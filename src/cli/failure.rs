@@ -42,6 +42,9 @@ pub enum Failure {
     /// The source of a recording cannot be opened.
     #[error(transparent)]
     Source(#[from] OpenError),
+    /// The page of a recording cannot be served.
+    #[error(transparent)]
+    Page(crate::live::ServeError),
     /// A recording cannot go on.
     #[error(transparent)]
     Recording(#[from] recording::Failure),

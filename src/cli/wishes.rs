@@ -171,12 +171,27 @@ impl Wishes {
     ///
     /// # Errors
     /// As [`Wishes::conditions`].
-    pub fn live_conditions(&self, threshold: Option<f64>) -> Result<Conditions, Failure> {
-        let baro = match self.baro() {
-            Some(Kpa(kpa)) => Baro { kpa, u_kpa: 0.1, from: BaroFrom::Given },
-            None => Baro { kpa: STANDARD_ATMOSPHERE.0, u_kpa: 1.0, from: BaroFrom::Standard },
-        };
-        let (head, track) = (Head::default(), Track::default());
+    pub fn live_conditions(
+        &self,
+        said: &[(String, String)],
+        threshold: Option<f64>,
+    ) -> Result<Conditions, Failure> {
+        let (mut head, track) = (Head::default(), Track::default());
+        for (key, value) in said {
+            let number = || value.parse().ok();
+            match key.as_str() {
+                "carb1" => head.carb1 = Some(value.clone()),
+                "carb2" => head.carb2 = Some(value.clone()),
+                "cylinders" => head.cylinders = value.parse().ok(),
+                "idle_target_rpm" => head.idle_target_rpm = number(),
+                "baro_kpa" => head.baro_kpa = number(),
+                _ => {}
+            }
+        }
+        let given = self.baro().map(|Kpa(kpa)| Baro { kpa, u_kpa: 0.1, from: BaroFrom::Given });
+        let in_head = head.baro_kpa.map(|kpa| Baro { kpa, u_kpa: 0.1, from: BaroFrom::Header });
+        let standard = Baro { kpa: STANDARD_ATMOSPHERE.0, u_kpa: 1.0, from: BaroFrom::Standard };
+        let baro = given.or(in_head).unwrap_or(standard);
         let nothing = (Vec::new(), Vec::new());
         let log =
             Log { head, track, rows: 0, bad_rows: 0, remarks: nothing.0, taken: nothing.1, baro };

@@ -97,6 +97,12 @@ impl Session {
         }
     }
 
+    /// The same with a window of so many seconds for the figures so far.
+    pub fn with_window(mut self, recent_s: f64) -> Self {
+        self.window = Window::lasting(recent_s);
+        self
+    }
+
     /// Takes what a source brought.
     ///
     /// # Errors

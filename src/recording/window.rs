@@ -4,7 +4,7 @@
 use crate::sample::{Mark, Meaning, Track};
 use crate::units::Seconds;
 
-/// The newest samples that are kept, s.
+/// The newest samples that are kept where nothing else was asked for, s.
 const RECENT_S: f64 = 60.0;
 /// ... and at most so many rows of them: a minute at 1 kHz.
 const MOST_RECENT: usize = 60_000;
@@ -27,22 +27,41 @@ pub struct WindowRow {
 }
 
 /// The samples kept.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone)]
 pub struct Window {
+    recent_s: f64,
     reference: Vec<WindowRow>,
     recent: Vec<WindowRow>,
     marks: Vec<Mark>,
     reference_until_s: Option<f64>,
 }
 
+impl Default for Window {
+    fn default() -> Self {
+        Window::lasting(RECENT_S)
+    }
+}
+
 impl Window {
+    /// A window that keeps the newest samples of so many seconds.
+    pub fn lasting(recent_s: f64) -> Self {
+        Window {
+            recent_s,
+            reference: Vec::new(),
+            recent: Vec::new(),
+            marks: Vec::new(),
+            reference_until_s: None,
+        }
+    }
+
     /// Takes a row.
     pub fn take(&mut self, row: WindowRow) {
         self.reference_until_s.get_or_insert(row.time_s + REFERENCE_S);
         self.recent.push(row);
         let most = MOST_RECENT + MOST_RECENT / LUMP;
         let oldest_s = self.recent[0].time_s;
-        if self.recent.len() > most || row.time_s - oldest_s > RECENT_S * (1.0 + 1.0 / LUMP as f64)
+        if self.recent.len() > most
+            || row.time_s - oldest_s > self.recent_s * (1.0 + 1.0 / LUMP as f64)
         {
             self.settle(row.time_s);
         }
@@ -67,7 +86,7 @@ impl Window {
 
     /// Moves what has aged out of the recent rows, or drops it.
     fn settle(&mut self, now_s: f64) {
-        let by_age = self.recent.partition_point(|row| row.time_s < now_s - RECENT_S);
+        let by_age = self.recent.partition_point(|row| row.time_s < now_s - self.recent_s);
         let aged = by_age.max(self.recent.len().saturating_sub(MOST_RECENT));
         let until_s = self.reference_until_s.unwrap_or(f64::NEG_INFINITY);
         let kept = self.recent.drain(..aged).filter(|row| row.time_s <= until_s);

@@ -65,6 +65,8 @@ fn a_file_declared_as_a_test_is_one() {
 #[test]
 fn an_unseeded_generator_is_seen() {
     assert_eq!(broken("engine/a.rs", "let r = Pcg::from_os_rng();").len(), 1);
+    assert_eq!(broken("live/hub.rs", "getrandom::fill(&mut bytes);").len(), 1);
+    assert_eq!(broken("live/codes.rs", "getrandom::fill(&mut bytes);"), [""; 0]);
 }
 
 #[test]

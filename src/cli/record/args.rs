@@ -42,6 +42,21 @@ pub struct RecordArgs {
     #[arg(long, value_name = "PART", ignore_case = true, value_parser = low_range(),
           help_heading = "The source")]
     pub crank_sensor: Option<Transfer>,
+    /// Serve a page that shows the recording large and takes marks, on this machine; at a port of your
+    /// choice with --page=PORT.
+    #[arg(long, value_name = "PORT", num_args = 0..=1, require_equals = true,
+          default_missing_value = "0", help_heading = "The page")]
+    pub page: Option<u16>,
+    /// Let other machines open the page, with a code to see and another to press.
+    #[arg(long, requires = "page", help_heading = "The page")]
+    pub share: bool,
+    /// Open the page in the browser.
+    #[arg(long, requires = "page", help_heading = "The page")]
+    pub open: bool,
+    /// The figures so far are made of so many of the newest seconds, and of 60,000 samples at most.
+    #[arg(long, value_name = "SECONDS", value_parser = window, default_value_t = 60.0,
+          help_heading = "The work")]
+    pub window: f64,
     #[command(flatten)]
     /// The sensors and the log.
     pub reading: Reading,
@@ -148,6 +163,13 @@ fn seconds(text: &str) -> Result<f64, String> {
     given
         .filter(|s| (0.1..=86_400.0).contains(s))
         .ok_or_else(|| "give a number of seconds from 0.1 to 86400, such as 60".into())
+}
+
+fn window(text: &str) -> Result<f64, String> {
+    let given = text.trim().parse::<f64>().ok();
+    given
+        .filter(|s| (5.0..=600.0).contains(s))
+        .ok_or_else(|| "give a number of seconds from 5 to 600, such as 30".into())
 }
 
 fn speed(text: &str) -> Result<f64, String> {

@@ -2,10 +2,11 @@
 
 use super::keys::KeyReader;
 use super::led::Led;
+use super::page::{Feed, Told};
 use super::screen::{self, Figures, Link, NotWritten, Screen};
-use super::so_far::{Judge, Judged};
 use crate::cli::output::{message, window};
 use crate::findings::Conditions;
+use crate::live::so_far::{Judge, Judged};
 use crate::recording::session::Session;
 use crate::recording::window::WindowRow;
 use crate::units::PressureUnit;
@@ -23,6 +24,8 @@ pub struct Display {
     screen: Option<Screen>,
     plain: bool,
     judge: Option<Judge>,
+    feed: Option<Feed>,
+    typed: bool,
     names: [String; 2],
     unit: PressureUnit,
     drawn_s: f64,
@@ -39,10 +42,23 @@ impl Display {
             plain: window.is_none(),
             names: [sides.one.clone(), sides.two.clone()],
             judge: Judge::new(conditions),
+            feed: None,
+            typed: false,
             unit,
             drawn_s: f64::NEG_INFINITY,
             judged_s: f64::NEG_INFINITY,
         }
+    }
+
+    /// Tells a page as well.
+    pub fn with_page(mut self, feed: Option<Feed>) -> Self {
+        self.feed = feed;
+        self
+    }
+
+    /// There is a keyboard, whose keys are worth showing.
+    pub fn typed(&mut self) {
+        self.typed = true;
     }
 
     /// Says something that stays.
@@ -76,6 +92,7 @@ impl Display {
                 judge.ask(|| session.window().track());
             }
         }
+        self.tell(session, led, keys, now_s, false);
         let every_s = if self.plain { PLAIN_S } else { DRAW_S };
         if now_s - self.drawn_s < every_s || session.path().as_os_str().is_empty() {
             return;
@@ -89,6 +106,24 @@ impl Display {
         if self.screen.is_some() {
             self.draw(session, led, None, now_s);
         }
+        self.tell(session, led, None, now_s, true);
+    }
+
+    /// Tells the page.
+    fn tell(
+        &mut self,
+        session: &Session,
+        led: Option<&Led>,
+        keys: Option<&KeyReader>,
+        now_s: f64,
+        ended: bool,
+    ) {
+        let Some(mut feed) = self.feed.take() else { return };
+        let judged = self.judge.as_mut().and_then(|judge| judge.latest().cloned());
+        let judged = judged.filter(|_| !session.is_down());
+        let figures = self.figures(session, judged.clone(), led, keys, now_s);
+        feed.show(&figures, &Told { session, judged: judged.as_ref(), keys, ended });
+        self.feed = Some(feed);
     }
 
     fn draw(&mut self, session: &Session, led: Option<&Led>, keys: Option<&KeyReader>, now_s: f64) {
@@ -154,7 +189,7 @@ impl Display {
             marks: session.latest_marks().cloned().collect(),
             guide: led.map(|led| (led.guide().work(), led.guide().prompt())),
             typing: keys.and_then(KeyReader::line),
-            keys: keys.map(KeyReader::keys).unwrap_or_default(),
+            keys: keys.filter(|_| self.typed).map(KeyReader::keys).unwrap_or_default(),
         }
     }
 }

@@ -8,6 +8,7 @@ use super::signals;
 use super::source::Source;
 use super::why;
 use crate::cli::failure::Failure;
+use crate::live::Press;
 use crate::recording;
 use crate::recording::session::{Finished, Session, Wanted};
 use crate::sources::event::{Columns, Event};
@@ -26,8 +27,9 @@ use tokio::time::{MissedTickBehavior, interval};
 const WAITING_PIECES: usize = 16_384;
 /// Keys that wait.
 const WAITING_KEYS: usize = 64;
-/// The clock looks at journal and guide this often.
-const TICK: Duration = Duration::from_millis(50);
+/// The clock looks at journal and guide this often, and the page is told as often: a sample waits for half of
+/// it on average, and is to be seen within 100 ms.
+const TICK: Duration = Duration::from_millis(40);
 /// A source that has said nothing readable after this time is spoken of, s.
 const SPEAK_AFTER_S: f64 = 3.0;
 /// With `--seconds`, silence ends the recording after this, s.
@@ -78,6 +80,7 @@ struct Drive<'a> {
     rate_asked: u32,
     rate_asked_s: f64,
     failure: Option<Failure>,
+    stopped_on_page: bool,
 }
 
 /// A recording that has ended.
@@ -92,6 +95,8 @@ pub struct Outcome {
     pub ended: Ended,
     /// What went wrong, where it failed.
     pub failure: Option<Failure>,
+    /// It was ended on the page, where another may be begun.
+    pub stopped_on_page: bool,
 }
 
 /// Records until somebody or something ends it.
@@ -103,7 +108,8 @@ pub fn record(
     wanted: Wanted,
     source: Source,
     led: Option<Led>,
-    display: Display,
+    mut display: Display,
+    page: Option<&mut Receiver<Press>>,
 ) -> Result<Outcome, Failure> {
     let source_needs_keys = source.actions.is_none();
     let runtime = tokio::runtime::Builder::new_current_thread()
@@ -118,16 +124,23 @@ pub fn record(
     let ear = std::thread::spawn(move || listen(listener, &heard_by));
     let (key_by, keys) = channel(WAITING_KEYS);
     let keyboard = if args.source.stdin { None } else { signals::keyboard(key_by) };
-    if led.is_some() && keyboard.is_none() && source_needs_keys {
+    let by_hand = keyboard.is_some() || page.is_some();
+    if led.is_some() && !by_hand && source_needs_keys {
         stop.store(true, Ordering::Relaxed);
         return Err(Failure::GuideWithoutKeys);
     }
+    if keyboard.is_some() {
+        display.typed();
+    }
+    // Without a page nobody ever presses there.
+    let (_nobody, mut never) = channel(1);
+    let presses = page.unwrap_or(&mut never);
     let mut drive = Drive {
         args,
         display,
-        keys: keyboard.as_ref().map(|_| KeyReader::new(led.is_some())),
+        keys: by_hand.then(|| KeyReader::new(led.is_some())),
         started,
-        session: Session::new(wanted),
+        session: Session::new(wanted).with_window(args.window),
         led: led.map(|led| led.on(source.actions)),
         commands,
         source_name: String::new(),
@@ -139,8 +152,9 @@ pub fn record(
         rate_asked: 0,
         rate_asked_s: f64::NEG_INFINITY,
         failure: None,
+        stopped_on_page: false,
     };
-    let ended = runtime.block_on(drive.run(heard, keys, &stop));
+    let ended = runtime.block_on(drive.run(heard, keys, presses, &stop));
     stop.store(true, Ordering::Relaxed);
     let ended = ended?;
     if !args.source.stdin {
@@ -149,8 +163,9 @@ pub fn record(
     let now_s = started.elapsed().as_secs_f64();
     drive.display.end(&drive.session, drive.led.as_ref(), now_s);
     drop(keyboard);
-    let Drive { session, led, source_name: source, failure, .. } = drive;
-    Ok(Outcome { finished: session.finish(), led, source, ended, failure })
+    let Drive { session, led, source_name: source, failure, stopped_on_page, .. } = drive;
+    let finished = session.finish();
+    Ok(Outcome { finished, led, source, ended, failure, stopped_on_page })
 }
 
 fn listen(listener: Listener, to: &Sender<Heard>) {
@@ -169,6 +184,7 @@ impl Drive<'_> {
         &mut self,
         mut heard: Receiver<Heard>,
         mut keys: Receiver<(KeyEvent, Instant)>,
+        presses: &mut Receiver<Press>,
         stop: &AtomicBool,
     ) -> Result<Ended, Failure> {
         let (ask, mut asked) = channel(1);
@@ -180,6 +196,7 @@ impl Drive<'_> {
                 biased;
                 _ = asked.recv() => Some(Ended::Asked),
                 Some((key, at)) = keys.recv() => self.key(key, at),
+                Some(press) = presses.recv() => self.press(&press),
                 _ = clock.tick() => self.tick(),
                 heard = heard.recv() => match heard {
                     None => Some(Ended::Source),
@@ -229,6 +246,11 @@ impl Drive<'_> {
                 self.display.say(&format!("link lost: {why}; looking for it"));
             }
             Event::LinkBack { port, .. } => self.display.say(&format!("link back on {port}")),
+            Event::Mark(words) => {
+                if let Some(keys) = &mut self.keys {
+                    keys.saw(words);
+                }
+            }
             _ => {}
         }
         let sample = matches!(event, Event::Sample(_));
@@ -281,6 +303,18 @@ impl Drive<'_> {
     fn key(&mut self, key: KeyEvent, at: Instant) -> Option<Ended> {
         let at_s = (at - self.started).as_secs_f64();
         let wish = self.keys.as_mut()?.press(key, at_s)?;
+        self.fulfil(wish, at_s)
+    }
+
+    /// What was pressed on the page.
+    fn press(&mut self, press: &Press) -> Option<Ended> {
+        let wish = self.keys.as_mut()?.pressed(press)?;
+        self.stopped_on_page |= wish == Wish::End;
+        let at_s = self.host_s();
+        self.fulfil(wish, at_s)
+    }
+
+    fn fulfil(&mut self, wish: Wish, at_s: f64) -> Option<Ended> {
         match (wish, &mut self.led) {
             (Wish::Mark(words), led) => {
                 self.session.mark(&words, at_s);

@@ -7,6 +7,7 @@
 //! [`KeyReader`] turns key presses into wishes and knows no terminal; [`Keyboard`] reads the terminal.
 
 use super::typing::{Entry, Kind};
+use crate::live::Press;
 use crate::sample::{Mark, Meaning};
 use crate::units::Seconds;
 use crossterm::event::{self, Event, KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
@@ -134,6 +135,40 @@ impl KeyReader {
             'p' => self.sealed.as_ref().map(|name| format!("release {name}")),
             'j' if self.leak => Some("known leak closed".into()),
             _ => None,
+        }
+    }
+
+    /// The words that a key without a question writes as things stand: `c`, `e`, `h`, `t`.
+    pub fn writes(&self, key: char) -> Option<String> {
+        self.toggle(key)
+    }
+
+    /// The hoses have changed places.
+    pub fn swapped(&self) -> bool {
+        self.swapped
+    }
+
+    /// The mark that can be called a mistake.
+    pub fn regrettable(&self) -> Option<String> {
+        self.last.as_ref().map(|mark| mark.text.clone())
+    }
+
+    /// What somebody asks for without the keyboard. `None` where it is no longer what it would do.
+    pub fn pressed(&mut self, press: &Press) -> Option<Wish> {
+        match press {
+            Press::Mark { words } => {
+                let stands = ['c', 'e', 'h', 't']
+                    .iter()
+                    .any(|key| self.toggle(*key).is_some_and(|writes| writes == *words));
+                stands.then(|| self.mark(words.clone()))
+            }
+            Press::Screw { .. } | Press::Note { .. } => press.words().map(|words| self.mark(words)),
+            Press::Undo => self.regret(),
+            Press::Done => Some(Wish::Done),
+            Press::Again => Some(Wish::Again),
+            Press::Skip => Some(Wish::Skip),
+            Press::Stop => Some(Wish::End),
+            Press::Start { .. } => None,
         }
     }
 

@@ -5,10 +5,10 @@ mod display;
 mod drive;
 mod keys;
 mod led;
+mod page;
 mod screen;
 mod screen_lines;
 mod signals;
-mod so_far;
 mod source;
 mod summary;
 mod typing;
@@ -16,7 +16,7 @@ mod verdict;
 mod why;
 
 use super::failure::Failure;
-use super::output::{answer, message, page};
+use super::output::{self, answer, message};
 use super::wishes::Wishes;
 use crate::log::journal;
 use crate::recording;
@@ -30,26 +30,51 @@ use display::Display;
 use drive::Outcome;
 use jiff::Zoned;
 use led::Led;
+use page::{Asked, Feed, Page};
 use source::Source;
 use std::path::{Path, PathBuf};
 use summary::Summary;
 
-/// Records, and says what it has come to.
+/// Records, and says what it has come to. With a page another recording may be begun there.
 ///
 /// # Errors
 /// The source cannot be opened, the log cannot be made, or nothing was heard.
 pub fn run(args: &RecordArgs) -> Result<u8, Failure> {
     let wishes = Wishes::new(&args.reading, &args.car, args.units)?;
-    let now = Zoned::now();
-    let path = path(args, &wishes, &now)?;
-    let led = led(args, &wishes)?;
-    let source = source::chosen(args, &wishes)?;
-    let wanted = wanted(args, &wishes, &source, path, &now);
+    let asked = args.page.map(|port| Asked { port, share: args.share, open: args.open });
+    let mut path = path(args.log.as_deref(), &wishes, &Zoned::now())?;
+    let mut page = asked.map(Page::new).transpose()?;
+    loop {
+        let (code, again) = one(args, &wishes, path.clone(), page.as_mut())?;
+        let Some(page) = page.as_mut().filter(|_| again) else { return Ok(code) };
+        message("ended on the page, which can begin another; Ctrl-C ends the program");
+        let Some(next) = page.next(|name| another(&path, name, &wishes)) else { return Ok(code) };
+        path = next;
+    }
+}
+
+/// Another log beside the last one.
+fn another(last: &Path, name: &str, wishes: &Wishes) -> Result<PathBuf, String> {
+    let named = (!name.is_empty()).then(|| last.with_file_name(name));
+    path(named.as_deref(), wishes, &Zoned::now()).map_err(|why| why.to_string())
+}
+
+/// One recording; true where another may be begun on the page.
+fn one(
+    args: &RecordArgs,
+    wishes: &Wishes,
+    path: PathBuf,
+    page: Option<&mut Page>,
+) -> Result<(u8, bool), Failure> {
+    let led = led(args, wishes)?;
+    let source = source::chosen(args, wishes)?;
+    let wanted = wanted(args, wishes, &source, path, &Zoned::now());
     let numbered = source.numbered;
-    let Outcome { finished, source, ended, led, failure } = {
-        let conditions = wishes.live_conditions(args.threshold)?;
-        let display = Display::new(conditions, wishes.unit());
-        drive::record(args, wanted, source, led, display)?
+    let Outcome { finished, source, ended, led, failure, stopped_on_page } = {
+        let conditions = wishes.live_conditions(&wanted.head, args.threshold)?;
+        let feed = page.as_ref().map(|page| Feed::new(page.hub(), conditions.clone(), 0.0));
+        let display = Display::new(conditions, wishes.unit()).with_page(feed);
+        drive::record(args, wanted, source, led, display, page.map(Page::presses))?
     };
     let mut summary = Summary::new(&finished, source, ended, led.as_ref());
     summary.numbered = numbered;
@@ -64,7 +89,7 @@ pub fn run(args: &RecordArgs) -> Result<u8, Failure> {
     if args.json {
         answer(json::plain(&summary)?.as_bytes())?;
     } else if summary.file.is_some() {
-        let mut page = page(wishes.unit());
+        let mut page = output::page(wishes.unit());
         summary.write(&mut page);
         answer(page.finish().as_bytes())?;
     }
@@ -75,27 +100,28 @@ pub fn run(args: &RecordArgs) -> Result<u8, Failure> {
         let heard = why::nothing_came(&finished, &summary.source, args);
         return Err(Failure::NothingRecorded { heard });
     }
-    match (&led, &summary.file) {
+    let code = match (&led, &summary.file) {
         (Some(led), Some(file)) if led.guide().is_finished() && !args.json => {
             answer(b"\n")?;
-            verdict::words(led.guide().work(), file, args)
+            verdict::words(led.guide().work(), file, args)?
         }
         (Some(led), Some(file)) if !args.json => {
             message(&verdict::unfinished(led.guide(), file));
-            Ok(0)
+            0
         }
-        _ => Ok(judged),
-    }
+        _ => judged,
+    };
+    Ok((code, stopped_on_page && !args.json))
 }
 
 /// The log to write: the one that was named, or a free name of date, time and car.
-fn path(args: &RecordArgs, wishes: &Wishes, now: &Zoned) -> Result<PathBuf, Failure> {
-    let path = match &args.log {
+fn path(given: Option<&Path>, wishes: &Wishes, now: &Zoned) -> Result<PathBuf, Failure> {
+    let path = match given {
         Some(path) if path == Path::new("-") => {
             let what = "a recording is a file, and '-' is none; name one, or leave it out".into();
             return Err(Failure::Plan(what));
         }
-        Some(path) => path.clone(),
+        Some(path) => path.to_path_buf(),
         None => {
             let name = journal::default_name(now.datetime(), wishes.car().as_deref());
             journal::next_free(Path::new(&name))

@@ -5,7 +5,7 @@
 
 use super::screen_lines::Sheet;
 use crate::cli::output::Window;
-use crate::findings::Verdict;
+pub use crate::live::so_far::{Interval, SoFar};
 use crate::recording::guide::{Prompt, Work};
 use crate::report::cautions::{self, Caution};
 use crate::report::layout::columns;
@@ -15,26 +15,6 @@ use crossterm::cursor::MoveUp;
 use crossterm::queue;
 use crossterm::terminal::{Clear, ClearType};
 use std::io::{self, Write};
-
-/// A value with its 95 % interval, kPa.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Interval {
-    /// Lower end.
-    pub low_kpa: f64,
-    /// Value.
-    pub value_kpa: f64,
-    /// Upper end.
-    pub high_kpa: f64,
-}
-
-/// What is known of the verdict so far.
-#[derive(Debug, Clone, PartialEq)]
-pub struct SoFar {
-    /// One sentence.
-    pub say: String,
-    /// How it stands.
-    pub verdict: Verdict,
-}
 
 /// The state of the link.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -1,4 +1,5 @@
 use super::*;
+use crate::findings::Verdict;
 use crate::recording::guide::{Guide, Plan};
 
 fn window(width: usize, height: usize) -> Window {

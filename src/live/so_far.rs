@@ -1,19 +1,48 @@
 //! The difference so far, by the same code that judges a log, on the samples of the last minute and those
 //! that the zero needs.
 
-use super::screen::{Interval, SoFar};
-use crate::findings::{Conditions, Verdict, balance};
+use crate::findings::balance::{self, PlateauBalance, ZeroMethod};
+use crate::findings::{Conditions, Verdict};
 use crate::sample::Track;
 use crate::signal;
+use serde::Serialize;
 use std::sync::mpsc::{Receiver, channel};
 use std::thread::{Builder, JoinHandle};
 
 /// A steady stretch that ended longer ago than this is not what the engine does now, s.
 const AGED_S: f64 = 4.0;
 
+/// A value with its 95 % interval, kPa.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Interval {
+    /// Lower end.
+    pub low_kpa: f64,
+    /// Value.
+    pub value_kpa: f64,
+    /// Upper end.
+    pub high_kpa: f64,
+}
+
+/// What is known of the verdict so far.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SoFar {
+    /// One sentence.
+    pub say: String,
+    /// How it stands.
+    pub verdict: Verdict,
+}
+
 /// What is known so far.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Judged {
+    /// Log time of the newest sample that was judged, s.
+    pub newest_s: f64,
+    /// How the zero of the pair was found.
+    pub zero: ZeroMethod,
+    /// What sensor 1 reads above sensor 2 at equal vacuum, kPa.
+    pub error_kpa: f64,
+    /// The steady stretch of now; absent where nothing is steady.
+    pub steady: Option<PlateauBalance>,
     /// Vacuum 1 less vacuum 2; absent where nothing is steady.
     pub difference: Option<Interval>,
     /// The verdict in words; absent where nothing is steady.
@@ -38,7 +67,7 @@ impl Judge {
         let (answer, answers) = channel();
         let judge = move || {
             for track in asked {
-                if answer.send(judged(track, &conditions)).is_err() {
+                if answer.send(judge(track, &conditions)).is_err() {
                     return;
                 }
             }
@@ -79,13 +108,20 @@ impl Drop for Judge {
     }
 }
 
-fn judged(track: Track, conditions: &Conditions) -> Judged {
+/// Judges the samples of a window as a log would be judged.
+pub fn judge(track: Track, conditions: &Conditions) -> Judged {
     let newest_s = track.time_s.last().copied().unwrap_or(0.0);
     let signal = signal::prepare(track, conditions.cylinders);
     let finding = balance::find(&signal, conditions);
-    let steady = finding.plateaus.iter().max_by(|a, b| a.to_s.total_cmp(&b.to_s));
-    let Some(now) = steady.filter(|plateau| newest_s - plateau.to_s <= AGED_S) else {
-        return Judged { difference: None, so_far: None, needs_s: None };
+    let zero = finding.zero.method;
+    let latest = finding.plateaus.into_iter().max_by(|a, b| a.to_s.total_cmp(&b.to_s));
+    let error_kpa = latest
+        .as_ref()
+        .and_then(|plateau| plateau.stretches.last())
+        .map_or(finding.zero.offset_kpa, |stretch| stretch.error_kpa);
+    let Some(now) = latest.filter(|plateau| newest_s - plateau.to_s <= AGED_S) else {
+        let (difference, so_far, needs_s) = (None, None, None);
+        return Judged { newest_s, zero, error_kpa, steady: None, difference, so_far, needs_s };
     };
     let difference =
         Interval { low_kpa: now.low_kpa, value_kpa: now.difference_kpa, high_kpa: now.high_kpa };
@@ -98,6 +134,13 @@ fn judged(track: Track, conditions: &Conditions) -> Judged {
             format!("Not settled, and time alone will not do: most is left open by the {open}.")
         }
     };
-    let so_far = Some(SoFar { say, verdict: now.verdict });
-    Judged { difference: Some(difference), so_far, needs_s: now.needs_s }
+    Judged {
+        newest_s,
+        zero,
+        error_kpa,
+        difference: Some(difference),
+        so_far: Some(SoFar { say, verdict: now.verdict }),
+        needs_s: now.needs_s,
+        steady: Some(now),
+    }
 }

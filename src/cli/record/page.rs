@@ -1,0 +1,361 @@
+//! The page of a recording: what it is told, and where it is found.
+
+use super::keys::KeyReader;
+use super::screen::{Figures, Link, dangers};
+use crate::cli::failure::Failure;
+use crate::cli::output::message;
+use crate::findings::Conditions;
+use crate::findings::balance::ZeroMethod;
+use crate::live::frame::{self, Buttons, Frame, LinkState, Side, Unit};
+use crate::live::sentence::{Prompted, Situation, sentence};
+use crate::live::so_far::Judged;
+use crate::live::trace::{Pair, Point, Trace};
+use crate::live::{Hub, Press, Served, Settings, serve, tones};
+use crate::recording::session::Session;
+use crate::units::Kpa;
+use std::path::PathBuf;
+use std::time::{Duration, SystemTime, UNIX_EPOCH};
+use tokio::sync::mpsc::Receiver;
+
+/// A page that waits for the next recording is told so this often.
+const WAITING: Duration = Duration::from_secs(1);
+
+/// The page, over all recordings of a run.
+pub struct Page {
+    served: Served,
+    presses: Receiver<Press>,
+}
+
+/// What is asked of the page.
+#[derive(Debug, Clone, Copy)]
+pub struct Asked {
+    /// Its port; 0 for a free one.
+    pub port: u16,
+    /// Reachable from other machines.
+    pub share: bool,
+    /// To be opened by the system.
+    pub open: bool,
+}
+
+impl Page {
+    /// Serves the page and says where.
+    ///
+    /// # Errors
+    /// The port cannot be had.
+    pub fn new(asked: Asked) -> Result<Page, Failure> {
+        let settings = Settings { port: asked.port, share: asked.share };
+        let (served, presses) = serve(settings).map_err(Failure::Page)?;
+        for address in served.addresses() {
+            message(&format!("{}: {}", address.what, address.url));
+        }
+        if asked.open
+            && let Some(address) = served.addresses().first()
+            && let Err(error) = opened(&address.url)
+        {
+            message(&format!("warning: no browser could be opened ({error}); open the address"));
+        }
+        Ok(Page { served, presses })
+    }
+
+    /// Where frames go.
+    pub fn hub(&self) -> Hub {
+        self.served.hub().clone()
+    }
+
+    /// What is pressed.
+    pub fn presses(&mut self) -> &mut Receiver<Press> {
+        &mut self.presses
+    }
+
+    /// Waits for somebody to start another recording; gives its log, or `None` where the program is to
+    /// end. `log` makes it of the name that was given, or says why it cannot be had.
+    pub fn next(&mut self, log: impl Fn(&str) -> Result<PathBuf, String>) -> Option<PathBuf> {
+        let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().ok()?;
+        let (ask, mut asked) = tokio::sync::mpsc::channel(1);
+        super::signals::watch(ask);
+        let hub = self.served.hub().clone();
+        runtime.block_on(async {
+            let mut again = tokio::time::interval(WAITING);
+            loop {
+                tokio::select! {
+                    _ = asked.recv() => return None,
+                    _ = again.tick() => hub.again(),
+                    press = self.presses.recv() => match press {
+                        None => return None,
+                        Some(Press::Start { name }) => match log(&name) {
+                            Ok(path) => return Some(path),
+                            Err(why) => hub.say(&format!("Not begun: {why}.")),
+                        },
+                        Some(_) => {}
+                    },
+                }
+            }
+        })
+    }
+}
+
+/// Opens an address with what the system has for it.
+fn opened(url: &str) -> std::io::Result<()> {
+    use std::process::{Command, Stdio};
+    let mut command = if cfg!(target_os = "windows") {
+        let mut command = Command::new("rundll32");
+        command.arg("url.dll,FileProtocolHandler");
+        command
+    } else {
+        Command::new(if cfg!(target_os = "macos") { "open" } else { "xdg-open" })
+    };
+    let quiet = command.arg(url).stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::null());
+    let mut child = quiet.spawn()?;
+    // Some openers stay until the browser is closed.
+    std::thread::spawn(move || child.wait());
+    Ok(())
+}
+
+/// Makes frames of a recording.
+pub struct Feed {
+    hub: Hub,
+    conditions: Conditions,
+    trace: Trace,
+    begun: bool,
+    closed_s: f64,
+    /// The host's clock when its seconds began, ms since 1970.
+    started_unix_ms: f64,
+}
+
+/// What a frame is made of besides the figures.
+pub struct Told<'a> {
+    /// The recording.
+    pub session: &'a Session,
+    /// The judgement, while the link is up.
+    pub judged: Option<&'a Judged>,
+    /// What the buttons stand at.
+    pub keys: Option<&'a KeyReader>,
+    /// The recording has ended.
+    pub ended: bool,
+}
+
+impl Feed {
+    /// Frames for this hub; `now_s` is the host's time now.
+    pub fn new(hub: Hub, conditions: Conditions, now_s: f64) -> Self {
+        let since = SystemTime::now().duration_since(UNIX_EPOCH).unwrap_or_default();
+        let started_unix_ms = 1000.0 * (since.as_secs_f64() - now_s);
+        let (trace, begun, closed_s) = (Trace::default(), false, f64::NEG_INFINITY);
+        Feed { hub, conditions, trace, begun, closed_s, started_unix_ms }
+    }
+
+    /// Tells every page how things stand.
+    pub fn show(&mut self, figures: &Figures, told: &Told) {
+        let swapped = told.keys.is_some_and(KeyReader::swapped);
+        let error_kpa = told.judged.map_or(0.0, |judged| judged.error_kpa);
+        let (trace, heard_unix_ms) = self.follow(told.session, swapped, error_kpa);
+        let frame = self.frame(figures, told, swapped, trace, heard_unix_ms);
+        self.begun = true;
+        self.hub.publish(frame);
+    }
+
+    /// The new points of the trace, and when the oldest of the new samples was heard.
+    fn follow(
+        &mut self,
+        session: &Session,
+        swapped: bool,
+        error_kpa: f64,
+    ) -> (Vec<Point>, Option<f64>) {
+        let last_s = self.trace.last_s().unwrap_or(f64::NEG_INFINITY);
+        let rows = session.window().since(last_s);
+        let new = &rows[rows.partition_point(|row| row.time_s <= last_s)..];
+        let heard_s = new
+            .first()
+            .zip(session.last())
+            .map(|(oldest, newest)| newest.host_s - (newest.time_s - oldest.time_s));
+        let sided = |[one, two]: [f64; 2]| if swapped { [two, one] } else { [one, two] };
+        let error_kpa = if swapped { -error_kpa } else { error_kpa };
+        let pairs = new.iter().map(|row| Pair {
+            time_s: row.time_s,
+            rpm: row.rpm,
+            vac_kpa: sided(row.vac_kpa),
+        });
+        let points = pairs.filter_map(|pair| self.trace.take(pair, error_kpa)).collect();
+        (points, heard_s.map(|s| self.started_unix_ms + 1000.0 * s))
+    }
+
+    fn frame(
+        &mut self,
+        figures: &Figures,
+        told: &Told,
+        swapped: bool,
+        trace: Vec<Point>,
+        heard_unix_ms: Option<f64>,
+    ) -> Frame {
+        let link = link(figures);
+        let guide = figures.guide.as_ref();
+        let prompted = guide.map(|(_, prompt)| Prompted {
+            say: for_buttons(&prompt.say),
+            complaint: prompt.complaint.as_deref().map(for_buttons),
+            left_s: prompt.left_s,
+        });
+        let [one, two] = figures.vac_kpa;
+        let vac_kpa = if swapped { [two, one] } else { [one, two] };
+        let sentence = sentence(&Situation {
+            link: link.state,
+            silent_s: match figures.link {
+                Link::Up => 0.0,
+                Link::Waiting(s) | Link::Lost(s) => s,
+            },
+            disk: figures.not_written.as_ref().map(|not| not.why.as_str()),
+            ended: told.ended.then_some(figures.file.as_str()),
+            guide: prompted.as_ref(),
+            judged: told.judged,
+            vac_kpa,
+            rpm: figures.rpm,
+            elapsed_s: figures.elapsed_s,
+            conditions: &self.conditions,
+        });
+        let trouble = figures
+            .not_written
+            .as_ref()
+            .map(|not| format!("{} rows not written: {}", not.rows, not.why));
+        let log = frame::Log {
+            file: figures.file.clone(),
+            rows: figures.rows,
+            recording: !told.ended,
+            trouble,
+        };
+        Frame {
+            anew: !self.begun,
+            heard_unix_ms,
+            elapsed_s: figures.elapsed_s,
+            sentence,
+            sides: self.sides(figures, vac_kpa, swapped, told),
+            matched: told.judged.is_some_and(|judged| judged.zero != ZeroMethod::None),
+            rpm: figures.rpm,
+            idle_target_rpm: self.conditions.idle_target_rpm,
+            crank_kpa: figures.crank_kpa,
+            difference: figures.difference,
+            tolerance_kpa: self.conditions.tolerance_kpa,
+            verdict: figures.so_far.as_ref().map(|so_far| so_far.verdict),
+            needs_s: figures.needs_s,
+            trace,
+            closing: self.closing(told.judged),
+            unit: unit(figures),
+            link,
+            log,
+            marks: figures.marks.clone(),
+            buttons: told.keys.map(buttons).unwrap_or_default(),
+            guide: guide.map(|(work, prompt)| frame::Guide {
+                asks: prompt.asks.iter().map(|ask| for_buttons(ask)).collect(),
+                cautions: if prompt.cautions {
+                    dangers(*work).into_iter().map(|caution| caution.text()).collect()
+                } else {
+                    Vec::new()
+                },
+                left_s: prompt.left_s,
+                waits: prompt.waits_for_key,
+                step: prompt.step,
+                steps: prompt.steps,
+            }),
+        }
+    }
+
+    fn sides(
+        &self,
+        figures: &Figures,
+        vac_kpa: [Option<f64>; 2],
+        swapped: bool,
+        told: &Told,
+    ) -> [Side; 2] {
+        let error_kpa = told.judged.map_or(0.0, |judged| judged.error_kpa);
+        let error_kpa = if swapped { -error_kpa } else { error_kpa };
+        let heard = !told.session.is_down() && !told.ended && vac_kpa.iter().all(Option::is_some);
+        let means = self.trace.means_kpa().filter(|_| heard);
+        let tones = means.and_then(|means| tones::pitches(means, error_kpa));
+        [0, 1].map(|side| Side {
+            name: figures.names[side].clone(),
+            vacuum_kpa: vac_kpa[side].map(|kpa| kpa - [0.5, -0.5][side] * error_kpa),
+            tone_hz: tones.map(|tones| tones[side]),
+        })
+    }
+
+    /// The interval, once for every judgement.
+    fn closing(&mut self, judged: Option<&Judged>) -> Vec<(f64, f64, f64)> {
+        let Some(judged) = judged.filter(|judged| judged.newest_s > self.closed_s) else {
+            return Vec::new();
+        };
+        self.closed_s = judged.newest_s;
+        let difference = judged.difference;
+        difference.map(|d| (judged.newest_s, d.low_kpa, d.high_kpa)).into_iter().collect()
+    }
+}
+
+/// The guide's words name keys; the page has buttons.
+fn for_buttons(words: &str) -> String {
+    words
+        .replace("Enter", "Done")
+        .replace("with key n", "with Note")
+        .replace("with key s", "with Screw")
+}
+
+fn link(figures: &Figures) -> frame::Link {
+    frame::Link {
+        state: match figures.link {
+            Link::Up => LinkState::Up,
+            Link::Waiting(_) => LinkState::Waiting,
+            Link::Lost(_) => LinkState::Lost,
+        },
+        rate_hz: figures.rate_hz,
+        lost: figures.lost,
+        garbled: figures.garbled,
+    }
+}
+
+fn unit(figures: &Figures) -> Unit {
+    let unit = figures.unit;
+    let per_kpa = unit.from_kpa(Kpa(1.0));
+    Unit { symbol: unit.symbol(), per_kpa, decimals: unit.decimals() }
+}
+
+fn buttons(keys: &KeyReader) -> Buttons {
+    Buttons {
+        cap: keys.writes('c'),
+        engine: keys.writes('e'),
+        hoses: keys.writes('h'),
+        undo: keys.regrettable(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::recording::guide::{Guide, News, Plan, Suspect, Work};
+
+    #[test]
+    fn the_page_speaks_of_its_buttons_and_of_no_key() {
+        let mut seen = 0;
+        for work in [Work::Breather, Work::Balance, Work::Hunt, Work::Match] {
+            let mut plan = Plan::new(work);
+            plan.suspects = vec![Suspect::from("left hose")];
+            let mut guide = Guide::new(&plan).unwrap();
+            let (mut speeds, mut complained) = ([0.0, 850.0, 1750.0, 2750.0].iter().cycle(), 0);
+            let mut rpm = 0.0;
+            for k in 0..20_000 {
+                let prompt = guide.prompt();
+                let words = [std::slice::from_ref(&prompt.say), prompt.asks.as_slice()].concat();
+                seen += usize::from(words.iter().any(|words| words.contains("Enter")));
+                for words in words.iter().map(|words| for_buttons(words)) {
+                    assert!(!words.contains("Enter") && !words.contains("key "), "{words}");
+                }
+                if guide.is_finished() {
+                    break;
+                }
+                // Whatever the engine should do, it is tried until the guide is content.
+                complained = prompt.complaint.map_or(0, |_| complained + 1);
+                if complained > 20 {
+                    (rpm, complained) = (*speeds.next().unwrap_or(&0.0), 0);
+                }
+                let news = News { link_down: false, rpm: Some(rpm) };
+                guide.advance(0.5 * f64::from(k), true, news);
+            }
+            assert!(guide.is_finished(), "not all of {work:?} was seen: {:?}", guide.prompt());
+        }
+        assert!(seen > 10, "the guide names its key in {seen} prompts: the test looks elsewhere");
+    }
+}

@@ -1,0 +1,238 @@
+//! The one sentence that the page says: what to do now.
+//!
+//! Made of the finding and the state of the recording. What would lose the log goes first, then the guide,
+//! then the finding. Words for a person three metres away: what to do, in the order of doing it.
+
+use super::frame::LinkState;
+use super::so_far::Judged;
+use crate::findings::advice::is_idle;
+use crate::findings::balance::{Open, PlateauBalance, ZeroMethod};
+use crate::findings::{Conditions, Sides, Verdict, in_step};
+use serde::Serialize;
+
+/// Idle this near its target needs no correction, rev/min (common practice, no published source).
+const ON_TARGET_RPM: f64 = 25.0;
+/// Nobody holds still for longer than this to learn that it is a near thing, s.
+const PATIENCE_S: f64 = 120.0;
+/// With less vacuum than this on both sides the engine stands, kPa: a running one has ten times as much.
+const STANDING_KPA: f64 = 3.0;
+/// Faster than this it turns by itself, rev/min: a starter makes 100 to 300 (common practice, no published source).
+const TURNING_RPM: f64 = 400.0;
+/// A judgement older than this, in log time, says nothing of now, s.
+const AGED_S: f64 = 6.0;
+
+/// How the sentence is meant; the page shows it by a shape and a word beside the colour.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Tone {
+    /// Something to wait for, or to know.
+    Wait,
+    /// Something to do.
+    Act,
+    /// All is well.
+    Good,
+    /// The recording itself is in danger.
+    Trouble,
+}
+
+/// The sentence.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Sentence {
+    /// What to do now.
+    pub text: String,
+    /// What else there is to know; usually absent.
+    pub detail: Option<String>,
+    /// How it is meant.
+    pub tone: Tone,
+}
+
+/// What the guide asks for.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Prompted {
+    /// What to do.
+    pub say: String,
+    /// What keeps the stretch from counting.
+    pub complaint: Option<String>,
+    /// Seconds left.
+    pub left_s: Option<f64>,
+}
+
+/// What the sentence is made of.
+#[derive(Debug, Clone, Copy)]
+pub struct Situation<'a> {
+    /// The link.
+    pub link: LinkState,
+    /// For so long nothing has come, s.
+    pub silent_s: f64,
+    /// Why rows do not reach the disk.
+    pub disk: Option<&'a str>,
+    /// The log that has ended.
+    pub ended: Option<&'a str>,
+    /// The guide.
+    pub guide: Option<&'a Prompted>,
+    /// The finding so far.
+    pub judged: Option<&'a Judged>,
+    /// Vacuum of the sides, mean of the newest second, kPa.
+    pub vac_kpa: [Option<f64>; 2],
+    /// Engine speed, mean of the newest second, rev/min.
+    pub rpm: Option<f64>,
+    /// Log time of the newest sample, s.
+    pub elapsed_s: f64,
+    /// What is known of the car.
+    pub conditions: &'a Conditions,
+}
+
+impl Sentence {
+    fn new(tone: Tone, text: impl Into<String>) -> Self {
+        Sentence { text: text.into(), detail: None, tone }
+    }
+
+    fn and(mut self, detail: impl Into<String>) -> Self {
+        self.detail = Some(detail.into());
+        self
+    }
+}
+
+/// What to do now.
+pub fn sentence(now: &Situation) -> Sentence {
+    if let Some(file) = now.ended {
+        return Sentence::new(Tone::Good, "Recording ended").and(format!("The log is {file}."));
+    }
+    if let Some(why) = now.disk {
+        let text = format!("The log is not being written: {why}");
+        return Sentence::new(Tone::Trouble, text)
+            .and("Make room: the newest rows wait in memory for a while.");
+    }
+    if now.link == LinkState::Lost {
+        let detail = now.guide.and_then(|guide| guide.complaint.clone());
+        let looking = format!("Nothing for {:.0} s; looking for the port.", now.silent_s);
+        return Sentence::new(Tone::Trouble, "Link lost: look at the cable")
+            .and(detail.unwrap_or(looking));
+    }
+    if now.link == LinkState::Waiting {
+        return Sentence::new(Tone::Wait, "Waiting for the box").and("Is it on, and its cable in?");
+    }
+    match now.guide {
+        Some(guide) => led(guide),
+        None => found(now),
+    }
+}
+
+fn led(guide: &Prompted) -> Sentence {
+    if let Some(complaint) = &guide.complaint {
+        return Sentence::new(Tone::Act, unstopped(complaint)).and(guide.say.clone());
+    }
+    let tone = if guide.left_s.is_some() { Tone::Wait } else { Tone::Act };
+    Sentence::new(tone, unstopped(&guide.say))
+}
+
+/// Without the full stop, as it stands alone.
+fn unstopped(text: &str) -> &str {
+    text.strip_suffix('.').unwrap_or(text)
+}
+
+fn found(now: &Situation) -> Sentence {
+    let judged = now.judged.filter(|judged| now.elapsed_s - judged.newest_s <= AGED_S);
+    if let [Some(one), Some(two)] = now.vac_kpa
+        && one.abs().max(two.abs()) < STANDING_KPA
+    {
+        if now.rpm.is_some_and(|rpm| rpm > TURNING_RPM) {
+            return Sentence::new(Tone::Act, "No vacuum: put both hoses on");
+        }
+        return match judged.map(|judged| judged.zero) {
+            Some(ZeroMethod::EngineOff) => Sentence::new(Tone::Act, "Zero known: start the engine"),
+            _ => Sentence::new(Tone::Wait, "Engine off: wait, the zero is being taken"),
+        };
+    }
+    if let Some(missing) = now.vac_kpa.iter().position(Option::is_none) {
+        let sides = &now.conditions.sides;
+        let name = [&sides.one, &sides.two][missing];
+        return Sentence::new(Tone::Act, format!("No reading from {name}: look at its sensor"));
+    }
+    match judged.and_then(|judged| Some((judged.steady.as_ref()?, judged.zero))) {
+        Some((steady, zero)) => verdict(steady, zero, now.conditions),
+        None => Sentence::new(Tone::Wait, "Hold the speed steady")
+            .and("The figures begin after three seconds without a change."),
+    }
+}
+
+fn verdict(steady: &PlateauBalance, zero: ZeroMethod, conditions: &Conditions) -> Sentence {
+    match steady.verdict {
+        Verdict::OutOfTolerance => out(steady, conditions),
+        Verdict::InTolerance => within(steady, conditions),
+        Verdict::NotSettled => match steady.needs_s.filter(|s| *s <= PATIENCE_S) {
+            Some(s) => {
+                Sentence::new(Tone::Wait, format!("Hold still, {:.0} s more", s.max(1.0).ceil()))
+            }
+            None => stuck(steady, zero),
+        },
+    }
+}
+
+/// Which side passes more, and which screw to turn. The throttle that is closed is the one that passes more,
+/// unless the idle is below its target.
+fn out(steady: &PlateauBalance, conditions: &Conditions) -> Sentence {
+    let Sides { one, two } = &conditions.sides;
+    let (shut, wide, share) = match steady.open {
+        Open::Carb1 => (one, two, 1.0 / steady.air1_over_air2),
+        _ => (two, one, steady.air1_over_air2),
+    };
+    let percent = 100.0 * (share - 1.0);
+    let decimals = usize::from(percent < 1.5);
+    let least = if conditions.balance_pipe { "at least " } else { "" };
+    let (turn, detail) = if is_idle(steady) {
+        idle_turn(steady.rpm, conditions.idle_target_rpm, shut, wide)
+    } else {
+        (format!("take up the linkage of {shut}"), None)
+    };
+    let text = format!("{wide} passes {least}{percent:.decimals$} % more air: {turn}");
+    Sentence { text, detail, tone: Tone::Act }
+}
+
+fn idle_turn(
+    rpm: Option<f64>,
+    target: Option<f64>,
+    shut: &str,
+    wide: &str,
+) -> (String, Option<String>) {
+    let (open, close) = (format!("open {shut} a little"), format!("close {wide} a little"));
+    let Some((rpm, target)) = rpm.zip(target) else { return (close, None) };
+    if rpm < target - ON_TARGET_RPM {
+        (open, Some(format!("The idle is below its target of {target:.0}.")))
+    } else if rpm > target + ON_TARGET_RPM {
+        (close, Some(format!("The idle is above its target of {target:.0}.")))
+    } else {
+        let both = format!("close {wide}, open {shut}");
+        (both, Some("A little, half each: the idle is on its target.".into()))
+    }
+}
+
+fn within(steady: &PlateauBalance, conditions: &Conditions) -> Sentence {
+    let Sides { one, two } = &conditions.sides;
+    let good = Sentence::new(Tone::Good, "In tolerance");
+    let idle = steady.rpm.zip(conditions.idle_target_rpm).filter(|_| is_idle(steady));
+    match idle {
+        Some((rpm, target)) if (rpm - target).abs() > ON_TARGET_RPM => {
+            let (off, turn) = if rpm < target { ("below", "open") } else { ("above", "close") };
+            good.and(format!("Idle is {off} its target of {target:.0}: {turn} both alike."))
+        }
+        _ => good.and(format!("{one} and {two} draw alike.")),
+    }
+}
+
+/// What to do where waiting does not settle it.
+fn stuck(steady: &PlateauBalance, zero: ZeroMethod) -> Sentence {
+    let act = |text: &str| Sentence::new(Tone::Act, text);
+    match (steady.largest_systematic(), zero) {
+        (_, ZeroMethod::None) => act("Zero not known: stop the engine for 5 s"),
+        (Some(in_step::COMPONENT), _) => {
+            act("Change the speed a little: the box keeps step with the engine")
+        }
+        (_, ZeroMethod::EngineOff) => act("Near the limit: swap the two hoses for 20 s")
+            .and("The sensors may differ by more than what is left."),
+        _ => act("Too near the limit to tell: bring both closer together"),
+    }
+}
+
+#[cfg(test)]
+mod tests;
