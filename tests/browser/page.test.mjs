@@ -11,7 +11,7 @@ const UNEVEN = ["--model=uneven"];
 
 let browser;
 before(async () => { browser = await open(); });
-after(async () => { endAll(); await browser.close(); });
+after(endAll);
 
 // A page at an address; what goes wrong in its scripts fails the test.
 async function visit(url, options = {}) {

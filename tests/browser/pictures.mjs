@@ -2,7 +2,7 @@
 // Written into sample-logs/pictures where no folder is named.
 import { mkdirSync } from "node:fs";
 import { join } from "node:path";
-import { open, record, root, sample } from "./recorder.mjs";
+import { endAll, open, record, root, sample } from "./recorder.mjs";
 
 const into = process.argv[2] ?? join(root, "sample-logs/pictures");
 const all = process.argv.includes("--all");
@@ -50,4 +50,4 @@ const shared = await record(["--model=uneven", "--share"]);
 if (all) await each("looking", shared.urls[1], ".");
 if (all) await each("lost", shared.urls[0], ".", async (page) => { await page.route("**/stream*", (route) => route.abort()); await page.reload(); await page.waitForTimeout(600); });
 await shared.stop();
-await browser.close();
+await endAll();

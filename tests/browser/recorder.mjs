@@ -17,7 +17,11 @@ export const sample = (name) => join(root, "sample-logs", name);
 
 // A test that fails leaves its recording; nothing that was started here outlives the tests.
 const running = new Set();
-export const endAll = () => running.forEach((child) => child.kill("SIGKILL"));
+const browsers = [];
+export async function endAll() {
+  running.forEach((child) => child.kill("SIGKILL"));
+  await Promise.all(browsers.map((browser) => browser.close()));
+}
 
 let made = 0;
 // Records with a page; gives its address, its log, and how to end it.
@@ -45,4 +49,9 @@ export async function record(args, { port = "" } = {}) {
   return { url: urls[0], urls, port: new URL(urls[0]).port, log, stop, marks, ended };
 }
 
-export const open = () => chromium.launch({ executablePath: browserPath, args: ["--no-sandbox", "--autoplay-policy=user-gesture-required"] });
+export async function open() {
+  const args = ["--no-sandbox", "--autoplay-policy=user-gesture-required"];
+  const browser = await chromium.launch({ executablePath: browserPath, args });
+  browsers.push(browser);
+  return browser;
+}
