@@ -132,6 +132,7 @@ test("everything can be done with the keyboard alone", async () => {
   await page.keyboard.press("Escape");
   await page.waitForFunction(() => !document.getElementById("screw-dialog").open);
   assert.equal(await page.evaluate(() => document.activeElement.id), "screw", "the focus comes back");
+  await says(page, "undo-words", "screw 2 -0.125");
   await reach("undo");
   await page.keyboard.press("Enter");
   await reach("stop");

@@ -11,6 +11,7 @@ use crate::live::sentence::{Prompted, Situation, sentence};
 use crate::live::so_far::Judged;
 use crate::live::trace::{Pair, Point, Trace};
 use crate::live::{Hub, Press, Served, Settings, serve, tones};
+use crate::recording::guide::{Prompt, Work};
 use crate::recording::session::Session;
 use crate::units::Kpa;
 use std::path::PathBuf;
@@ -241,18 +242,7 @@ impl Feed {
             log,
             marks: figures.marks.clone(),
             buttons: told.keys.map(buttons).unwrap_or_default(),
-            guide: guide.map(|(work, prompt)| frame::Guide {
-                asks: prompt.asks.iter().map(|ask| for_buttons(ask)).collect(),
-                cautions: if prompt.cautions {
-                    dangers(*work).into_iter().map(|caution| caution.text()).collect()
-                } else {
-                    Vec::new()
-                },
-                left_s: prompt.left_s,
-                waits: prompt.waits_for_key,
-                step: prompt.step,
-                steps: prompt.steps,
-            }),
+            guide: guide.map(|(work, prompt)| led(*work, prompt)),
         }
     }
 
@@ -283,6 +273,18 @@ impl Feed {
         self.closed_s = judged.newest_s;
         let difference = judged.difference;
         difference.map(|d| (judged.newest_s, d.low_kpa, d.high_kpa)).into_iter().collect()
+    }
+}
+
+fn led(work: Work, prompt: &Prompt) -> frame::Guide {
+    let dangers = if prompt.cautions { dangers(work) } else { Vec::new() };
+    frame::Guide {
+        asks: prompt.asks.iter().map(|ask| for_buttons(ask)).collect(),
+        cautions: dangers.into_iter().map(|caution| caution.text()).collect(),
+        left_s: prompt.left_s,
+        waits: prompt.waits_for_key,
+        step: prompt.step,
+        steps: prompt.steps,
     }
 }
 
@@ -325,7 +327,7 @@ fn buttons(keys: &KeyReader) -> Buttons {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::recording::guide::{Guide, News, Plan, Suspect, Work};
+    use crate::recording::guide::{Guide, News, Plan, Suspect};
 
     #[test]
     fn the_page_speaks_of_its_buttons_and_of_no_key() {
