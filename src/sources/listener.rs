@@ -13,6 +13,8 @@ const SILENCE: Duration = Duration::from_secs(2);
 /// Between two attempts to find a link again. An unplugged port fails within a microsecond; asking
 /// without a pause would keep a core busy.
 const AGAIN: Duration = Duration::from_millis(100);
+/// What a port holds at the end is read for no longer than this.
+const HEARING_OUT: Duration = Duration::from_millis(250);
 /// Bytes of one read.
 const PIECE: usize = 64 * 1024;
 /// After a read of less than this the next one waits a little, so that a fast box does not wake the
@@ -110,7 +112,11 @@ impl Listener {
             self.take(&heard);
         }
         loop {
-            if !self.hand_over(deliver) || self.stopped() {
+            if !self.hand_over(deliver) {
+                return End::Stopped;
+            }
+            if self.stopped() {
+                self.hear_out(link.as_mut(), &mut buffer);
                 return End::Stopped;
             }
             self.send_commands(link.as_mut());
@@ -137,6 +143,17 @@ impl Listener {
                     }
                 }
                 Err(error) => return End::Gone(error.to_string()),
+            }
+        }
+    }
+
+    /// What the port still holds when the recording ends was sent before its end.
+    fn hear_out(&mut self, link: &mut dyn Link, buffer: &mut [u8]) {
+        let end = Instant::now() + HEARING_OUT;
+        while self.opener.comes_back() && Instant::now() < end {
+            match link.read(buffer) {
+                Ok(count) if count > 0 => self.take(&buffer[..count]),
+                _ => break,
             }
         }
     }
