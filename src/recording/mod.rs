@@ -10,6 +10,7 @@
 
 mod failure;
 pub mod guide;
+pub mod lesson;
 pub mod readings;
 pub mod session;
 pub mod tally;

@@ -9,6 +9,7 @@
 
 pub mod decoder;
 pub mod event;
+pub mod inside;
 pub mod link;
 pub mod listener;
 pub mod model_box;

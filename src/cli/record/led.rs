@@ -1,9 +1,9 @@
 //! A guide at work on a recording, and the stand-in who does what it says to a model engine.
 
-use crate::engine::Action;
 use crate::recording::guide::{Doing, Guide, News, StandIn};
 use crate::recording::session::Session;
 use crate::sample::Mark;
+use crate::sources::model_box::Control;
 use crate::units::Seconds;
 use std::sync::mpsc::Sender;
 
@@ -11,7 +11,7 @@ use std::sync::mpsc::Sender;
 pub struct Led {
     guide: Guide,
     confirmed: bool,
-    stand_in: Option<(StandIn, Sender<Action>)>,
+    stand_in: Option<(StandIn, Sender<Control>)>,
     seed: u64,
 }
 
@@ -33,7 +33,7 @@ impl Led {
     }
 
     /// A stand-in follows it where there is a model engine to act on.
-    pub fn on(mut self, actions: Option<Sender<Action>>) -> Self {
+    pub fn on(mut self, actions: Option<Sender<Control>>) -> Self {
         self.stand_in = actions.map(|actions| (StandIn::new(self.seed), actions));
         self
     }
@@ -73,7 +73,7 @@ impl Led {
             let (done, pressed) = stand_in.turn(log_s, &self.guide.prompt());
             confirmed |= pressed;
             for action in done {
-                let _ = actions.send(action);
+                let _ = actions.send(action.into());
             }
         }
         let rpm = session.last().and_then(|last| last.rpm);

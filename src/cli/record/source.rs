@@ -4,12 +4,12 @@ use super::args::{ModelEngine, RecordArgs};
 use crate::cli::failure::Failure;
 use crate::cli::wishes::Wishes;
 use crate::engine::sensors::{Sensor, SensorBox};
-use crate::engine::{Action, Settings};
+use crate::engine::Settings;
 use crate::log;
 use crate::sensors::transfer::Transfer;
 use crate::sources::event::BoxInfo;
 use crate::sources::link::Opener;
-use crate::sources::model_box::ModelBox;
+use crate::sources::model_box::{Control, ModelBox};
 use crate::sources::paced::Once;
 use crate::sources::replay::Replay;
 use crate::sources::serial::Serial;
@@ -30,7 +30,7 @@ pub struct Source {
     /// Opens it.
     pub opener: Box<dyn Opener>,
     /// Actions for the model engine.
-    pub actions: Option<Sender<Action>>,
+    pub actions: Option<Sender<Control>>,
     /// `# key: value` lines that it brings along.
     pub head: Vec<(String, String)>,
     /// Something may get lost on its way.
@@ -70,7 +70,7 @@ pub fn chosen(args: &RecordArgs, wishes: &Wishes) -> Result<Source, Failure> {
 }
 
 /// A guide begins with the engine off; else it idles.
-fn model(engine: ModelEngine, seed: u64, idling: bool, actions: Receiver<Action>) -> ModelBox {
+fn model(engine: ModelEngine, seed: u64, idling: bool, actions: Receiver<Control>) -> ModelBox {
     let mut settings = Settings::default();
     match engine {
         ModelEngine::Sealed => {}

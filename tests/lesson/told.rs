@@ -1,0 +1,1 @@
+//! What a lesson writes and shows.
