@@ -1,7 +1,7 @@
 //! A lesson held without a clock: the box is asked for what is due every millisecond of the model, its
 //! bytes go through decoder and session into a file, and what is true is kept beside them.
 
-use evenbreath::engine::{Look, Prediction};
+use evenbreath::engine::{Look, Prediction, Settings, Side};
 use evenbreath::findings::balance::Balance;
 use evenbreath::findings::breather::Breather;
 use evenbreath::findings::{Conditions, balance, breather};
@@ -16,7 +16,7 @@ use evenbreath::sources::event::Event;
 use evenbreath::sources::inside::Inside;
 use evenbreath::sources::model_box::ModelBox;
 use evenbreath::sources::paced::Stream;
-use evenbreath::units::{Kpa, STANDARD_ATMOSPHERE, Seconds};
+use evenbreath::units::{STANDARD_ATMOSPHERE, Seconds};
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::{Receiver, Sender, channel};
 
@@ -38,13 +38,6 @@ pub struct Classroom {
     path: PathBuf,
 }
 
-/// What is true from one log time to another.
-#[derive(Debug, Clone, Copy)]
-pub struct Truth {
-    pub rpm: f64,
-    pub vac_kpa: [f64; 2],
-}
-
 /// A lesson that is over: its log, read back and judged.
 pub struct Judged {
     pub balance: Balance,
@@ -52,6 +45,8 @@ pub struct Judged {
     pub marks: Vec<String>,
     /// Where the engine was going while it idled.
     pub prediction: Prediction,
+    /// How the ways of the air into tract 1 were open over those into tract 2.
+    pub opening_ratio: f64,
     trace: Vec<(f64, Look)>,
 }
 
@@ -176,35 +171,47 @@ impl Classroom {
         let cylinders = log.head.cylinders.unwrap();
         assert_eq!(cylinders as usize, self.lesson.layout().cylinders());
         let marks = log.track.marks.iter().map(|mark| mark.text.clone()).collect();
-        let conditions = Conditions {
-            cylinders,
-            baro_kpa: STANDARD_ATMOSPHERE.0,
-            ..Conditions::default()
-        };
+        let conditions =
+            Conditions { cylinders, baro_kpa: STANDARD_ATMOSPHERE.0, ..Conditions::default() };
         let signal = signal::prepare(log.track, cylinders);
+        let opening_ratio = opening_ratio(&self.lesson);
         Judged {
             balance: balance::find(&signal, &conditions),
             breather: breather::find(&signal, &conditions),
             marks,
             prediction,
+            opening_ratio,
             trace: self.trace,
         }
     }
 }
 
+/// The ways of the air into tract 1 over those into tract 2, as they are set. A throttle draws from behind
+/// its slide, where the air is thinner by the carburettor's depression, and a hole from the atmosphere.
+fn opening_ratio(lesson: &Lesson) -> f64 {
+    let settings = Settings::of(lesson.layout());
+    let thinner = 1.0 - settings.depression_pa / settings.baro_pa;
+    let [one, two] = Side::BOTH.map(|side| {
+        let share = lesson.value(Knob::Stop(side)) / 100.0;
+        let hole_mm = lesson.value(Knob::TractLeak(side));
+        let leak_mm2 = 0.7 * std::f64::consts::PI / 4.0 * hole_mm * hole_mm;
+        settings.idle_area_mm2[side.index()] * share * thinner + leak_mm2
+    });
+    one / two
+}
+
 impl Judged {
-    /// True means between two log times, over whole working cycles.
-    pub fn truth(&self, from_s: f64, to_s: f64) -> Truth {
+    /// The true difference of the vacuums between two log times, over whole working cycles, kPa.
+    pub fn difference_kpa(&self, from_s: f64, to_s: f64) -> f64 {
         let index = |s: f64| (s / TICK_S).round() as usize;
         let stretch = &self.trace[index(from_s)..index(to_s)];
         let first = stretch[0].0;
         let whole = first + (stretch.last().unwrap().0 - first).floor();
-        let kept: Vec<&Look> =
-            stretch.iter().filter(|(cycles, _)| *cycles < whole).map(|(_, look)| look).collect();
-        let mean = |of: &dyn Fn(&Look) -> f64| {
-            kept.iter().map(|look| of(look)).sum::<f64>() / kept.len() as f64
-        };
-        let tract = |side: usize| mean(&|look| { let Kpa(kpa) = look.vacuum[side]; kpa });
-        Truth { rpm: mean(&|look| look.rpm), vac_kpa: [tract(0), tract(1)] }
+        let kept: Vec<f64> = stretch
+            .iter()
+            .filter(|(cycles, _)| *cycles < whole)
+            .map(|(_, look)| look.vacuum[0].0 - look.vacuum[1].0)
+            .collect();
+        kept.iter().sum::<f64>() / kept.len() as f64
     }
 }

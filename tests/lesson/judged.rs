@@ -23,7 +23,7 @@ impl Tally {
         if (low..=high).contains(&truth) {
             self.held += 1;
         } else {
-            let _ = writeln!(self.missed, "{what}: {truth:.3} not in {low:.3} to {high:.3}");
+            let _ = writeln!(self.missed, "{what}: {truth:.5} not in {low:.5} to {high:.5}");
         }
     }
 }
@@ -33,16 +33,14 @@ fn figures(name: &str, judged: &Judged, tally: &mut Tally) {
     for plateau in judged.balance.plateaus.iter() {
         let (mut seconds, mut difference) = (0.0, 0.0);
         for stretch in &plateau.stretches {
-            let truth = judged.truth(stretch.from_s, stretch.to_s);
             let lasts = stretch.to_s - stretch.from_s;
             seconds += lasts;
-            difference += lasts * (truth.vac_kpa[0] - truth.vac_kpa[1]);
+            difference += lasts * judged.difference_kpa(stretch.from_s, stretch.to_s);
         }
         let at = format!("{name}, difference at {:.0} s", plateau.from_s);
         tally.hold(&at, difference / seconds, plateau.low_kpa, plateau.high_kpa);
-        let [one, two] = judged.prediction.cap_on.flows.drawn_g_per_s;
         let at = format!("{name}, air share at {:.0} s", plateau.from_s);
-        tally.hold(&at, one / two, plateau.air_low, plateau.air_high);
+        tally.hold(&at, judged.opening_ratio, plateau.air_low, plateau.air_high);
     }
     if let (Some(low), Some(high)) = (judged.breather.low_rpm, judged.breather.high_rpm) {
         tally.hold(&format!("{name}, drop"), judged.prediction.drop_rpm(), low, high);
@@ -79,7 +77,8 @@ fn held(lessons: &[(Begin, u64, String)]) -> Vec<(Judged, Shows)> {
     let mut judged: Vec<(usize, (Judged, Shows))> = std::thread::scope(|scope| {
         let hold = || {
             let mut held = Vec::new();
-            while let Some((begin, seed, name)) = lessons.get(next.fetch_add(1, Ordering::Relaxed)) {
+            while let Some((begin, seed, name)) = lessons.get(next.fetch_add(1, Ordering::Relaxed))
+            {
                 let at = lessons.iter().position(|(_, _, other)| other == name).unwrap();
                 let mut class = Classroom::new(*begin, *seed, name);
                 let prediction = class.work();
@@ -96,34 +95,38 @@ fn held(lessons: &[(Begin, u64, String)]) -> Vec<(Judged, Shows)> {
     judged.into_iter().map(|(_, judged)| judged).collect()
 }
 
+/// Of 26 figures and more at 95 %, five misses come once in a hundred honest runs.
+const SCENE_MISSES: usize = 4;
+/// Of 190 figures at 95 %, nine or ten are missed on average, nineteen once in three hundred honest runs.
+const HIDDEN_MISSES: usize = 18;
+/// Verdicts of 96 that may stay open: the odd cap test that a wandering idle has spoilt.
+const HIDDEN_OPEN: usize = 6;
+
 #[test]
 fn every_scene_shows_what_it_says_and_the_truth_lies_in_the_intervals() {
-    let lessons: Vec<(Begin, u64, String)> =
-        (0..SCENES.len()).map(|k| (Begin::Scene(k), 11 + k as u64, format!("scene-{}", k + 1))).collect();
+    let scene = |k: usize| (Begin::Scene(k), 11 + k as u64, format!("scene-{}", k + 1));
+    let lessons: Vec<(Begin, u64, String)> = (0..SCENES.len()).map(scene).collect();
     let mut tally = Tally::default();
     let mut wrong = Vec::new();
     for ((_, _, name), (judged, shows)) in lessons.iter().zip(held(&lessons)) {
         figures(name, &judged, &mut tally);
         let (false_ones, open) = verdicts(name, &judged, shows);
-        println!("{name}: {} | {}", judged.balance.say, judged.breather.say);
-        println!("  {:?}", judged.prediction.cap_on.means);
-        println!("  drop {:.1}", judged.prediction.drop_rpm());
         wrong.extend(false_ones);
         wrong.extend(open);
     }
-    println!("{} of {} held\n{}", tally.held, tally.of, tally.missed);
+    println!("scenes: {} of {} held\n{}", tally.held, tally.of, tally.missed);
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
-    assert_eq!(tally.held, tally.of);
+    assert!(tally.of >= 3 * SCENES.len(), "{} figures only", tally.of);
+    assert!(tally.of - tally.held <= SCENE_MISSES, "{}", tally.missed);
 }
 
 #[test]
 fn hidden_faults_are_found_and_the_truth_lies_in_the_intervals() {
-    let lessons: Vec<(Begin, u64, String)> = (0..48)
-        .map(|seed| {
-            let layout = Layout::ALL[seed as usize % 3];
-            (Begin::Hidden { layout, seed }, 100 + seed, format!("hidden-{seed}"))
-        })
-        .collect();
+    let lot = |seed: u64| {
+        let layout = Layout::ALL[seed as usize % 3];
+        (Begin::Hidden { layout, seed }, 100 + seed, format!("hidden-{seed}"))
+    };
+    let lessons: Vec<(Begin, u64, String)> = (0..48).map(lot).collect();
     let mut tally = Tally::default();
     let (mut wrong, mut open) = (Vec::new(), Vec::new());
     for ((_, _, name), (judged, shows)) in lessons.iter().zip(held(&lessons)) {
@@ -132,7 +135,10 @@ fn hidden_faults_are_found_and_the_truth_lies_in_the_intervals() {
         wrong.extend(false_ones);
         open.extend(open_ones);
     }
-    println!("{} of {} held\n{}", tally.held, tally.of, tally.missed);
+    println!("hidden: {} of {} held\n{}", tally.held, tally.of, tally.missed);
     println!("open:\n{}", open.join("\n"));
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+    assert!(open.len() <= HIDDEN_OPEN, "{}", open.join("\n"));
+    assert!(tally.of >= 3 * lessons.len(), "{} figures only", tally.of);
+    assert!(tally.of - tally.held <= HIDDEN_MISSES, "{}", tally.missed);
 }

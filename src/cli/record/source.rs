@@ -3,8 +3,8 @@
 use super::args::{ModelEngine, RecordArgs};
 use crate::cli::failure::Failure;
 use crate::cli::wishes::Wishes;
-use crate::engine::sensors::{Sensor, SensorBox};
 use crate::engine::Settings;
+use crate::engine::sensors::{Sensor, SensorBox};
 use crate::log;
 use crate::sensors::transfer::Transfer;
 use crate::sources::event::BoxInfo;

@@ -32,7 +32,7 @@ pub fn draw(seed: u64) -> Hidden {
     };
     let shut = Shows { breather: BreatherVerdict::NotSealedOrBlocked, ..sound };
     let (knob, value, shows) = match kind {
-        0 => (Knob::SealLeak, size(5.0..10.0), shut),
+        0 => (Knob::SealLeak, size(6.5..10.0), shut),
         1 => (Knob::Breather, 1.0, shut),
         2 => (Knob::Stop(side), size(84.0..91.0), closed(side)),
         3 => (Knob::Stop(side), size(110.0..118.0), closed(other)),
@@ -40,7 +40,7 @@ pub fn draw(seed: u64) -> Hidden {
         5 => (Knob::Offset(side), size(1.5..3.0), sound),
         6 => {
             let shows = Shows { breather: BreatherVerdict::RevsRise, ..sound };
-            (Knob::Mixture, size(1.3..1.4), shows)
+            (Knob::Mixture, size(1.42..1.5), shows)
         }
         _ => return Hidden { set: Vec::new(), shows: sound },
     };

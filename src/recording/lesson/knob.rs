@@ -99,7 +99,9 @@ impl Knob {
             Knob::Breather if value > 0.0 => "breather hose blocked".into(),
             Knob::Breather => "breather hose free".into(),
             Knob::SealLeak => format!("leak of the crankcase seals {value} mm"),
-            Knob::TractLeak(of) if value > 0.0 => format!("leak into tract {}: {value} mm", side(of)),
+            Knob::TractLeak(of) if value > 0.0 => {
+                format!("leak into tract {}: {value} mm", side(of))
+            }
             Knob::TractLeak(of) => format!("leak into tract {} closed", side(of)),
             Knob::Stop(of) => format!("stop screw {} at {value} % of its opening", side(of)),
             Knob::Mixture => format!("mixture {value} on both sides"),

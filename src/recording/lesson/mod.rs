@@ -291,7 +291,9 @@ fn why(set: &[(Knob, f64)]) -> &'static str {
         }
         Some(Knob::Stop(_)) => "The vacuums differ, and the mixture of both sides is as it was.",
         Some(Knob::Mixture) => "The idle rises when the cap comes off: more air makes it better.",
-        Some(Knob::Offset(_)) => "It reads so with the engine off too, and changes sides with the hoses.",
+        Some(Knob::Offset(_)) => {
+            "It reads so with the engine off too, and changes sides with the hoses."
+        }
         Some(Knob::Noise(_) | Knob::Hold) => "The readings say so.",
     }
 }

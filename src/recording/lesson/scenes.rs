@@ -79,15 +79,15 @@ pub const SCENES: [Scene; 8] = [
         set: &[(Knob::TractLeak(Side::Two), 1.4)],
         question: "Side 2 passes more air at idle. Name two causes. Does holding 2,500 rev/min tell \
                    them apart?",
-        answer: "A stop screw or a leak into tract 2, and the speed does not tell: either adds the same \
-                 opening at every speed. Sealing or pinching does, and so does the leak's own arrow, \
-                 of air that meets no jet.",
+        answer: "A stop screw that is open too far, or a leak into tract 2, and the speed does not tell: \
+                 either adds the same opening at every speed. It is a leak: its air has met no jet, and \
+                 the mixture of side 2 is lean. Sealing and pinching find it.",
         shows: Shows { closed: Some(Open::Carb1), breather: BreatherVerdict::Sealed },
     },
     Scene {
         name: "The wrong way round",
         layout: Layout::Four,
-        set: &[(Knob::Mixture, 1.35)],
+        set: &[(Knob::Mixture, 1.45)],
         question: "The cap comes off and the engine speeds up. What is wrong?",
         answer: "The mixture is too rich: the unmetered air brings it nearer to what burns best. \
                  The breather draws as it should, but prove it again when the mixture is set.",
@@ -109,9 +109,6 @@ pub const SCENES: [Scene; 8] = [
         question: "Something is wrong with the balance and with the breather. Which do you mend first?",
         answer: "The breather: its air weakens the mixture of both sides, and an idle that is set on \
                  false air is wrong as soon as the seals are tight. Then open 2.",
-        shows: Shows {
-            closed: Some(Open::Carb2),
-            breather: BreatherVerdict::NotSealedOrBlocked,
-        },
+        shows: Shows { closed: Some(Open::Carb2), breather: BreatherVerdict::NotSealedOrBlocked },
     },
 ];

@@ -61,7 +61,10 @@ fn nothing_gives_a_covered_fault_away() {
 fn the_seed_stands_with_the_answer_alone() {
     let begin = Begin::Hidden { layout: Layout::Eight, seed: 4711 };
     let mut lesson = Lesson::new(begin).unwrap();
-    assert!(!lesson.first_marks().concat().contains("4711") && !lesson.question().unwrap().contains("4711"));
+    assert!(
+        !lesson.first_marks().concat().contains("4711")
+            && !lesson.question().unwrap().contains("4711")
+    );
     let mark = lesson.answer().unwrap();
     assert!(mark.ends_with(", seed 4711"), "{mark}");
     assert!(lesson.answered().unwrap().ends_with("Seed 4711."));
