@@ -1,6 +1,7 @@
 //! The command line.
 
 use super::record::args::RecordArgs;
+use super::record::lesson::LessonArgs;
 use super::values::{self, Cylinders, Given};
 use crate::sensors::transfer::{self, Transfer};
 use crate::units::{PressureUnit, VoltsToKpa};
@@ -93,6 +94,16 @@ Examples:
   evenbreath record --model --speed 10 \\
     --guide breather")]
     Record(Box<RecordArgs>),
+    /// A model engine for a class, on a page with controls for the instructor
+    ///
+    /// Serves the page of a recording with a model engine behind it: its flows drawn, what is
+    /// predicted beside what is measured, scenes with a question and its answer, a fault hidden at
+    /// random. Each engine and each scene is a log of its own, which 'balance' and 'breather' judge.
+    #[command(after_help = "\
+Examples:
+  evenbreath lesson --open
+  evenbreath lesson class.csv --scene 4 --share")]
+    Lesson(LessonArgs),
     /// Lists the serial ports and says what is heard on each
     #[command(after_help = "\
 Example:

@@ -71,6 +71,7 @@ pub fn run(cli: &Cli) -> Result<u8, Failure> {
         Some(Command::Inspect(args)) => inspect::run(args),
         Some(Command::Match(args)) => pair_match::run(args),
         Some(Command::Record(args)) => record::run(args),
+        Some(Command::Lesson(args)) => record::lesson::run(args),
         Some(Command::Ports(args)) => ports::run(args),
         Some(Command::Demo(args)) => demo::run(args),
         Some(Command::Completions { shell }) => papers::completions(*shell),

@@ -1,5 +1,6 @@
 //! What the page is told, about twenty times a second. What is not known is `None`, and `null` there.
 
+use super::lesson::Lesson;
 use super::sentence::Sentence;
 use super::so_far::Interval;
 use super::trace::Point;
@@ -51,6 +52,9 @@ pub struct Frame {
     pub buttons: Buttons,
     /// The guide, where there is one.
     pub guide: Option<Guide>,
+    /// The lesson, where there is one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub lesson: Option<Lesson>,
 }
 
 /// A side.

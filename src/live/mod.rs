@@ -12,13 +12,14 @@
 //! pressed is a plain POST, which every check of HTTP applies to.
 //!
 //! [`so_far`] judges, [`sentence`] says what to do, [`trace`] and [`tones`] make what is seen and heard;
-//! the page itself only draws.
+//! the page itself only draws. [`lesson`] is what the page of a lesson shows besides.
 
 pub mod codes;
 mod connections;
 pub mod frame;
 mod guard;
 mod hub;
+pub mod lesson;
 mod presses;
 mod routes;
 pub mod sentence;

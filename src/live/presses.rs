@@ -1,5 +1,6 @@
 //! What a person presses on the page.
 
+use super::lesson;
 use serde::Deserialize;
 
 /// Longest text, characters.
@@ -39,6 +40,11 @@ pub enum Press {
     Skip,
     /// The recording ends.
     Stop,
+    /// Something in a lesson.
+    Lesson {
+        /// What.
+        what: lesson::Press,
+    },
     /// Another recording begins.
     Start {
         /// Name of its log; empty for date and time.

@@ -27,13 +27,17 @@ const LONGEST_PRESS: usize = 2048;
 const PRESS_PATIENCE: Duration = Duration::from_secs(5);
 
 /// The parts of the page: path, type, content. Together under 150 kB, and nothing from elsewhere.
-pub const PARTS: [(&str, &str, &str); 7] = [
+pub const PARTS: [(&str, &str, &str); 11] = [
     ("/", "text/html; charset=utf-8", include_str!("page/index.html")),
     ("/page.css", "text/css; charset=utf-8", include_str!("page/page.css")),
     ("/page.js", "text/javascript; charset=utf-8", include_str!("page/page.js")),
     ("/trace.js", "text/javascript; charset=utf-8", include_str!("page/trace.js")),
     ("/marks.js", "text/javascript; charset=utf-8", include_str!("page/marks.js")),
     ("/tones.js", "text/javascript; charset=utf-8", include_str!("page/tones.js")),
+    ("/lesson.html", "text/html; charset=utf-8", include_str!("page/lesson.html")),
+    ("/lesson.css", "text/css; charset=utf-8", include_str!("page/lesson.css")),
+    ("/lesson.js", "text/javascript; charset=utf-8", include_str!("page/lesson.js")),
+    ("/flows.js", "text/javascript; charset=utf-8", include_str!("page/flows.js")),
     ("/icon.svg", "image/svg+xml", include_str!("page/icon.svg")),
 ];
 

@@ -172,7 +172,7 @@ fn window(text: &str) -> Result<f64, String> {
         .ok_or_else(|| "give a number of seconds from 5 to 600, such as 30".into())
 }
 
-fn speed(text: &str) -> Result<f64, String> {
+pub(super) fn speed(text: &str) -> Result<f64, String> {
     let given = text.trim().parse::<f64>().ok();
     given
         .filter(|s| (0.1..=100.0).contains(s))

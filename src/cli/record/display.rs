@@ -6,6 +6,7 @@ use super::page::{Feed, Told};
 use super::screen::{self, Figures, Link, NotWritten, Screen};
 use crate::cli::output::{message, window};
 use crate::findings::Conditions;
+use crate::live::lesson::Lesson;
 use crate::live::so_far::{Judge, Judged};
 use crate::recording::session::Session;
 use crate::recording::window::WindowRow;
@@ -25,6 +26,7 @@ pub struct Display {
     plain: bool,
     judge: Option<Judge>,
     feed: Option<Feed>,
+    lesson: Option<Lesson>,
     typed: bool,
     names: [String; 2],
     unit: PressureUnit,
@@ -43,6 +45,7 @@ impl Display {
             names: [sides.one.clone(), sides.two.clone()],
             judge: Judge::new(conditions),
             feed: None,
+            lesson: None,
             typed: false,
             unit,
             drawn_s: f64::NEG_INFINITY,
@@ -54,6 +57,11 @@ impl Display {
     pub fn with_page(mut self, feed: Option<Feed>) -> Self {
         self.feed = feed;
         self
+    }
+
+    /// How a lesson stands, from now on.
+    pub fn teaches(&mut self, lesson: Lesson) {
+        self.lesson = Some(lesson);
     }
 
     /// There is a keyboard, whose keys are worth showing.
@@ -122,7 +130,7 @@ impl Display {
         let judged = self.judge.as_mut().and_then(|judge| judge.latest().cloned());
         let judged = judged.filter(|_| !session.is_down());
         let figures = self.figures(session, judged.clone(), led, keys, now_s);
-        feed.show(&figures, &Told { session, judged: judged.as_ref(), keys, ended });
+        feed.show(&figures, &Told { session, judged: judged.as_ref(), keys, ended, lesson: self.lesson.as_ref() });
         self.feed = Some(feed);
     }
 

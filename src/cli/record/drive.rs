@@ -6,9 +6,10 @@ use super::keys::{KeyReader, Wish};
 use super::led::{Led, Moved};
 use super::signals;
 use super::source::Source;
+use super::teacher::{Taught, Teacher};
 use super::why;
 use crate::cli::failure::Failure;
-use crate::live::Press;
+use crate::live::{Press, lesson};
 use crate::recording;
 use crate::recording::session::{Finished, Session, Wanted};
 use crate::sources::event::{Columns, Event};
@@ -70,6 +71,7 @@ struct Drive<'a> {
     started: Instant,
     session: Session,
     led: Option<Led>,
+    teacher: Option<Teacher>,
     commands: std::sync::mpsc::Sender<String>,
     source_name: String,
     asked_s: Option<f64>,
@@ -89,6 +91,8 @@ pub struct Outcome {
     pub finished: Finished,
     /// The guide, as far as it has come.
     pub led: Option<Led>,
+    /// Who held a lesson.
+    pub teacher: Option<Teacher>,
     /// The source.
     pub source: String,
     /// Why it ended.
@@ -107,7 +111,7 @@ pub fn record(
     args: &RecordArgs,
     wanted: Wanted,
     source: Source,
-    led: Option<Led>,
+    (led, teacher): (Option<Led>, Option<Teacher>),
     mut display: Display,
     page: Option<&mut Receiver<Press>>,
 ) -> Result<Outcome, Failure> {
@@ -142,6 +146,7 @@ pub fn record(
         started,
         session: Session::new(wanted).with_window(args.window),
         led: led.map(|led| led.on(source.actions)),
+        teacher,
         commands,
         source_name: String::new(),
         asked_s: None,
@@ -154,6 +159,9 @@ pub fn record(
         failure: None,
         stopped_on_page: false,
     };
+    if let Some(teacher) = &drive.teacher {
+        teacher.begin(&mut drive.session, drive.keys.as_mut());
+    }
     let ended = runtime.block_on(drive.run(heard, keys, presses, &stop));
     stop.store(true, Ordering::Relaxed);
     let ended = ended?;
@@ -163,9 +171,9 @@ pub fn record(
     let now_s = started.elapsed().as_secs_f64();
     drive.display.end(&drive.session, drive.led.as_ref(), now_s);
     drop(keyboard);
-    let Drive { session, led, source_name: source, failure, stopped_on_page, .. } = drive;
+    let Drive { session, led, teacher, source_name: source, failure, stopped_on_page, .. } = drive;
     let finished = session.finish();
-    Ok(Outcome { finished, led, source, ended, failure, stopped_on_page })
+    Ok(Outcome { finished, led, teacher, source, ended, failure, stopped_on_page })
 }
 
 fn listen(listener: Listener, to: &Sender<Heard>) {
@@ -308,16 +316,34 @@ impl Drive<'_> {
 
     /// What was pressed on the page.
     fn press(&mut self, press: &Press) -> Option<Ended> {
+        if let Press::Lesson { what } = press {
+            return self.teach(*what);
+        }
         let wish = self.keys.as_mut()?.pressed(press)?;
         self.stopped_on_page |= wish == Wish::End;
         let at_s = self.host_s();
         self.fulfil(wish, at_s)
     }
 
+    /// What was pressed in a lesson.
+    fn teach(&mut self, what: lesson::Press) -> Option<Ended> {
+        let at_s = self.host_s();
+        match self.teacher.as_mut()?.press(what) {
+            Ok(Taught::Mark(words)) => self.session.mark(&words, at_s),
+            Ok(Taught::Next) => return Some(Ended::Asked),
+            Ok(Taught::Nothing) => {}
+            Err(refused) => self.display.say(&refused.to_string()),
+        }
+        None
+    }
+
     fn fulfil(&mut self, wish: Wish, at_s: f64) -> Option<Ended> {
         match (wish, &mut self.led) {
             (Wish::Mark(words), led) => {
                 self.session.mark(&words, at_s);
+                if let Some(teacher) = &mut self.teacher {
+                    teacher.noticed(&words);
+                }
                 if let Some(led) = led {
                     let moved = led.noticed(&words, &mut self.session, at_s);
                     self.moved(moved);
@@ -365,6 +391,9 @@ impl Drive<'_> {
         if self.session.is_down() && self.lead(self.session.last().map_or(0.0, |last| last.time_s))
         {
             return Some(Ended::Guide);
+        }
+        if let Some(teacher) = &mut self.teacher {
+            self.display.teaches(teacher.shown(&self.session, now_s));
         }
         self.display.show(&self.session, self.led.as_ref(), self.keys.as_ref(), now_s);
         let quiet_s = now_s - self.session.last().map_or(0.0, |last| last.host_s);

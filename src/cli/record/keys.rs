@@ -168,7 +168,7 @@ impl KeyReader {
             Press::Again => Some(Wish::Again),
             Press::Skip => Some(Wish::Skip),
             Press::Stop => Some(Wish::End),
-            Press::Start { .. } => None,
+            Press::Start { .. } | Press::Lesson { .. } => None,
         }
     }
 

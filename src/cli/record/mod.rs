@@ -5,12 +5,14 @@ mod display;
 mod drive;
 mod keys;
 mod led;
+pub mod lesson;
 mod page;
 mod screen;
 mod screen_lines;
 mod signals;
 mod source;
 mod summary;
+mod teacher;
 mod typing;
 mod verdict;
 mod why;
@@ -70,11 +72,11 @@ fn one(
     let source = source::chosen(args, wishes)?;
     let wanted = wanted(args, wishes, &source, path, &Zoned::now());
     let numbered = source.numbered;
-    let Outcome { finished, source, ended, led, failure, stopped_on_page } = {
+    let Outcome { finished, source, ended, led, failure, stopped_on_page, .. } = {
         let conditions = wishes.live_conditions(&wanted.head, args.threshold)?;
         let feed = page.as_ref().map(|page| Feed::new(page.hub(), conditions.clone(), 0.0));
         let display = Display::new(conditions, wishes.unit()).with_page(feed);
-        drive::record(args, wanted, source, led, display, page.map(Page::presses))?
+        drive::record(args, wanted, source, (led, None), display, page.map(Page::presses))?
     };
     let mut summary = Summary::new(&finished, source, ended, led.as_ref());
     summary.numbered = numbered;

@@ -8,6 +8,7 @@ use crate::findings::Conditions;
 use crate::findings::balance::ZeroMethod;
 use crate::live::frame::{self, Buttons, Frame, LinkState, Side, Unit};
 use crate::live::sentence::{Prompted, Situation, sentence};
+use crate::live::lesson::Lesson;
 use crate::live::so_far::Judged;
 use crate::live::trace::{Pair, Point, Trace};
 use crate::live::{Hub, Press, Served, Settings, serve, tones};
@@ -133,6 +134,8 @@ pub struct Told<'a> {
     pub keys: Option<&'a KeyReader>,
     /// The recording has ended.
     pub ended: bool,
+    /// The lesson, where there is one.
+    pub lesson: Option<&'a Lesson>,
 }
 
 impl Feed {
@@ -243,6 +246,7 @@ impl Feed {
             marks: figures.marks.clone(),
             buttons: told.keys.map(buttons).unwrap_or_default(),
             guide: guide.map(|(work, prompt)| led(*work, prompt)),
+            lesson: told.lesson.cloned(),
         }
     }
 

@@ -162,6 +162,13 @@ function guide(given) {
   enable("done", given.waits);
 }
 
+// A lesson brings parts of its own, which a recording does without.
+let panel = null;
+function teach(frame) {
+  if (frame.lesson) panel ??= import("/lesson.js").then((module) => module.panel());
+  panel?.then((panel) => panel.show(frame));
+}
+
 function show(frame) {
   guide(frame.guide);
   say(frame.sentence);
@@ -176,6 +183,7 @@ function show(frame) {
     link(frame);
     buttons(frame);
   }
+  teach(frame);
   trace.draw();
   if (frame.heard_unix_ms !== null) document.dispatchEvent(new CustomEvent("drawn", { detail: frame.heard_unix_ms }));
 }

@@ -16,8 +16,9 @@ pub use knob::{Knob, Reach};
 pub use scenes::{SCENES, Scene, Shows};
 
 use crate::engine::{Action, Layout};
-use crate::sample::Meaning;
+use crate::sample::{Mark, Meaning};
 use crate::sources::model_box::Control;
+use crate::units::Seconds;
 
 /// What a lesson begins with.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -55,6 +56,12 @@ pub enum Refused {
     /// The class is still looking.
     #[error("the class is still looking; show the answer first")]
     Covered,
+    /// There is no such control.
+    #[error("there is no such control; some have a side, 1 or 2, and some have none")]
+    NoKnob,
+    /// There is no such engine.
+    #[error("there is no such engine; it has 4, 6 or 8 cylinders")]
+    NoEngine,
     /// There is no such scene.
     #[error("there is no such scene; the first is 1, the last {}", SCENES.len())]
     NoScene,
@@ -165,8 +172,22 @@ impl Lesson {
         Ok(Some(Doing { controls: knob.controls(value), mark }))
     }
 
-    /// A mark was made, by whatever key or button: on a model engine that does what it says.
+    /// A mark was made, by whatever key or button: on a model engine that does what it says. One that
+    /// calls another a mistake takes back what that did.
     pub fn noticed(&mut self, meaning: &Meaning) -> Vec<Control> {
+        if let Meaning::Mistake(words) = meaning {
+            let before = match Mark::read(Seconds(0.0), words).meaning {
+                Meaning::CapOff => Meaning::CapOn,
+                Meaning::CapOn => Meaning::CapOff,
+                Meaning::EngineOff => Meaning::EngineOn,
+                Meaning::EngineOn => Meaning::EngineOff,
+                Meaning::HosesSwapped | Meaning::TeeOn => Meaning::HosesDirect,
+                Meaning::HosesDirect => Meaning::HosesSwapped,
+                Meaning::TeeOff => Meaning::TeeOn,
+                _ => return Vec::new(),
+            };
+            return self.noticed(&before);
+        }
         let action = match meaning {
             Meaning::CapOff => Action::CapOff,
             Meaning::CapOn => Action::CapOn,

@@ -103,5 +103,8 @@ fn a_mark_does_what_it_says() {
     assert!(lesson.is_stopped());
     assert_eq!(lesson.noticed(&Meaning::EngineOn), vec![Action::EngineOn.into()]);
     assert!(!lesson.is_stopped());
+    let regret = Meaning::Mistake("cap off".into());
+    assert_eq!(lesson.noticed(&regret), vec![Action::CapOn.into()]);
+    assert!(!lesson.cap_is_off());
     assert!(lesson.noticed(&Meaning::Note("cap off".into())).is_empty());
 }
