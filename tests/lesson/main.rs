@@ -3,4 +3,8 @@
 
 mod classroom;
 mod judged;
+#[path = "../live/requests.rs"]
+#[allow(dead_code, reason = "the client of the page's own tests says more than these want")]
+mod requests;
+mod served;
 mod told;

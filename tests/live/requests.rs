@@ -106,8 +106,12 @@ pub struct Recorder {
 
 impl Recorder {
     pub fn start(args: &[&str]) -> Self {
+        Self::of("record", args)
+    }
+
+    pub fn of(name: &str, args: &[&str]) -> Self {
         let mut command = Command::new(env!("CARGO_BIN_EXE_evenbreath"));
-        command.arg("record").args(args).stdin(Stdio::null());
+        command.arg(name).args(args).stdin(Stdio::null());
         let mut child = command.stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().unwrap();
         let mut said = BufReader::new(child.stderr.take().unwrap());
         let url = loop {

@@ -130,7 +130,10 @@ impl Display {
         let judged = self.judge.as_mut().and_then(|judge| judge.latest().cloned());
         let judged = judged.filter(|_| !session.is_down());
         let figures = self.figures(session, judged.clone(), led, keys, now_s);
-        feed.show(&figures, &Told { session, judged: judged.as_ref(), keys, ended, lesson: self.lesson.as_ref() });
+        feed.show(
+            &figures,
+            &Told { session, judged: judged.as_ref(), keys, ended, lesson: self.lesson.as_ref() },
+        );
         self.feed = Some(feed);
     }
 

@@ -74,7 +74,8 @@ pub fn run(args: &LessonArgs) -> Result<u8, Failure> {
     let record = as_recording(args);
     let wishes = Wishes::new(&record.reading, &record.car, record.units)?;
     let now = Zoned::now();
-    let mut log = path(args.log.as_deref(), &wishes, &now)?;
+    let mut first = path(args.log.as_deref(), &wishes, &now)?;
+    let mut log = first.clone();
     let mut seed = args.seed.unwrap_or(now.timestamp().as_microsecond().unsigned_abs() % SEEDS);
     let asked = Asked { port: args.port.unwrap_or(0), share: args.share, open: args.open };
     let mut page = Page::new(asked)?;
@@ -88,12 +89,14 @@ pub fn run(args: &LessonArgs) -> Result<u8, Failure> {
             Some(next) => {
                 // A hidden fault has used its seed.
                 seed += u64::from(matches!(next, Begin::Hidden { .. }));
-                log = journal::next_free(&log);
+                log = journal::next_free(&first);
                 next
             }
             None if held.stopped_on_page => {
                 message("ended on the page, which can begin another; Ctrl-C ends the program");
-                let Some(next) = page.next(|name| another(&log, name)) else { return Ok(0) };
+                let Some(next) = page.next(|name| another(&first, name)) else { return Ok(0) };
+                // A name that was given is that of the logs that follow, too.
+                first = next.clone();
                 log = next;
                 Begin::InTune(held.layout)
             }
@@ -102,9 +105,9 @@ pub fn run(args: &LessonArgs) -> Result<u8, Failure> {
     }
 }
 
-/// Another log beside the last one.
-fn another(last: &Path, name: &str) -> Result<PathBuf, String> {
-    let path = if name.is_empty() { journal::next_free(last) } else { last.with_file_name(name) };
+/// Another log beside the first one.
+fn another(first: &Path, name: &str) -> Result<PathBuf, String> {
+    let path = if name.is_empty() { journal::next_free(first) } else { first.with_file_name(name) };
     journal::check_name(&path).map_err(|why| why.to_string())?;
     Ok(path)
 }
@@ -124,7 +127,8 @@ fn hold(
     page: &mut Page,
     (begin, seed): (Begin, u64),
 ) -> Result<Held, Failure> {
-    let lesson = Lesson::new(begin).map_err(|refused: Refused| Failure::Plan(refused.to_string()))?;
+    let lesson =
+        Lesson::new(begin).map_err(|refused: Refused| Failure::Plan(refused.to_string()))?;
     let layout = lesson.layout();
     let (to_engine, controls) = channel();
     let (inside, _) = Inside::new();

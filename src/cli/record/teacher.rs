@@ -89,11 +89,11 @@ impl Teacher {
             Press::Answer => {
                 return Ok(self.lesson.answer().map_or(Taught::Nothing, Taught::Mark));
             }
-            Press::Scene { number } => {
-                Begin::Scene(number.checked_sub(1).ok_or(Refused::NoScene)?)
-            }
+            Press::Scene { number } => Begin::Scene(number.checked_sub(1).ok_or(Refused::NoScene)?),
             Press::Hide => Begin::Hidden { layout: self.lesson.layout(), seed: self.seed },
-            Press::Engine { cylinders } => Begin::InTune(layout(cylinders).ok_or(Refused::NoEngine)?),
+            Press::Engine { cylinders } => {
+                Begin::InTune(layout(cylinders).ok_or(Refused::NoEngine)?)
+            }
         };
         Lesson::new(begin)?;
         self.next = Some(begin);
@@ -128,7 +128,8 @@ impl Teacher {
             flows: seen.map(|seen| flows(&seen.flows)),
             predicted: seen.and_then(|seen| {
                 let prediction = seen.prediction?;
-                let steady = if lesson.cap_is_off() { prediction.cap_off } else { prediction.cap_on };
+                let steady =
+                    if lesson.cap_is_off() { prediction.cap_off } else { prediction.cap_on };
                 Some(shown::Predicted {
                     rpm: steady.means.rpm,
                     vac_kpa: steady.means.vac_kpa,

@@ -19,7 +19,7 @@ class Arrow {
     this.corners = corners;
     this.most = most;
     this.shaft = make("path", `shaft ${kind}`);
-    this.inner = make("path", "shaft unmetered");
+    this.inner = make("path", "shaft share unmetered");
     this.head = make("path", `head ${kind}`);
     into.append(this.shaft, this.inner, this.head);
   }
@@ -60,7 +60,7 @@ export class Drawing {
     this.seals = narrow("unmetered", [[1060, 613], [880, 613]]);
     this.cap = narrow("unmetered", [[100, 582], [330, 582]]);
     this.blowBy = sides(narrow("gas", [[330, 470], [330, 560]]), narrow("gas", [[870, 470], [870, 560]]));
-    this.riser = narrow("gas", [[600, 575], [600, 214]]);
+    this.riser = narrow("gas", [[600, 552], [600, 214]]);
     this.breather = sides(narrow("gas", [[600, 187], [418, 187]]), narrow("gas", [[600, 187], [782, 187]]));
     this.cylinders = 0;
   }

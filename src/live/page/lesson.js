@@ -123,6 +123,7 @@ class Panel {
     at("answer").disabled = !lesson.covered || !recording;
     for (const id of ["scenes", "hide"]) at(id).disabled = !recording;
     at("veil").hidden = !lesson.covered;
+    at("rest").hidden = !lesson.covered;
   }
 
   compare(frame, lesson) {
