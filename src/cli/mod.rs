@@ -44,6 +44,8 @@ and engine speed.
       the whole job on logs that come with it
   evenbreath record LOG
       a log from a two-sensor box; its ports: 'ports'
+  evenbreath lesson --open
+      a model engine for a class
   evenbreath inspect LOG
       what is in a log
   evenbreath balance LOG

@@ -1,42 +1,21 @@
 // The page of a lesson in a real browser: what the class sees, and what the instructor sets.
 import assert from "node:assert/strict";
-import { spawn } from "node:child_process";
 import { existsSync, readFileSync } from "node:fs";
 import { createRequire } from "node:module";
-import { join } from "node:path";
 import { after, before, test } from "node:test";
-import { folder, open, root } from "./recorder.mjs";
+import { endAll, hold, open } from "./recorder.mjs";
 
 const axe = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
-const program = process.env.EVENBREATH_PROGRAM ?? join(root, "target/debug/evenbreath");
 const PATIENCE_MS = 30_000;
 
 let browser;
 before(async () => { browser = await open(); });
-const children = [];
 after(async () => {
-  for (const child of children) child.kill("SIGKILL");
+  endAll();
   await browser.close();
 });
 
-let made = 0;
-async function hold(args, wanted = 1) {
-  const log = join(folder, `lesson-${++made}.csv`);
-  const child = spawn(program, ["lesson", log, "--seed", "7", ...args], { stdio: ["ignore", "ignore", "pipe"] });
-  children.push(child);
-  const ended = new Promise((done) => child.once("exit", done));
-  let said = "";
-  const urls = await new Promise((done, fail) => {
-    child.stderr.on("data", (bytes) => {
-      said += bytes;
-      const found = said.match(/http:\S+(?=\s)/g) ?? [];
-      if (found.length >= wanted) done(found);
-    });
-    child.once("exit", () => fail(new Error(`ended before there was a page: ${said}`)));
-  });
-  const text = (path = log) => (existsSync(path) ? readFileSync(path, "utf8") : "");
-  return { urls, log, text, stop: async () => { child.kill("SIGINT"); await ended; } };
-}
+const text = (path) => (existsSync(path) ? readFileSync(path, "utf8") : "");
 
 async function visit(url, options = {}) {
   const context = await browser.newContext({ viewport: { width: 1920, height: 1080 }, bypassCSP: options.axe ?? false, ...options });
@@ -85,7 +64,7 @@ test("a leak is set by its slider, drawn as wide as it flows, and predicted besi
   await page.locator("#cap:enabled").click();
   await says(page, "f-cap", "^Filler cap off$");
   await says(page, "f-filler", "^0\\.[3-6]\\d\\d g/s$");
-  await until("the marks", () => /,note leak into tract 2: 2 mm\n[^]*,cap off\n/.test(lesson.text()));
+  await until("the marks", () => /,note leak into tract 2: 2 mm\n[^]*,cap off\n/.test(text(lesson.log)));
   assert.deepEqual(faults, []);
   await lesson.stop();
   await close();
@@ -109,7 +88,7 @@ test("a scene asks, and shows its answer on a second press, with what was covere
   assert.ok(!(await page.locator("#veil").isVisible()));
   await says(page, "p-drop", "^4$");
   await says(page, "f-crank", "below the atmosphere$");
-  await until("the second log", () => /,note shown: leak of the crankcase seals 6 mm\n/.test(lesson.text(lesson.log.replace(".csv", "-2.csv"))));
+  await until("the second log", () => /,note shown: leak of the crankcase seals 6 mm\n/.test(text(lesson.log.replace(".csv", "-2.csv"))));
   await page.locator("#hide:enabled").click();
   await says(page, "ask-title", "^A hidden fault$");
   await page.locator("#engines button", { hasText: "8" }).click();
@@ -121,7 +100,7 @@ test("a scene asks, and shows its answer on a second press, with what was covere
 });
 
 test("whoever only looks sees the lesson and has no controls", async () => {
-  const lesson = await hold(["--share", "--scene", "4"], 2);
+  const lesson = await hold(["--share", "--scene", "4"]);
   const here = (url) => url.replace(/\/\/[^:/]+:/, "//127.0.0.1:");
   const looking = lesson.urls.find((url) => !url.includes("press="));
   const { page, close } = await visit(here(looking));
@@ -137,7 +116,7 @@ test("the lesson works by keyboard alone and has no fault that axe knows", async
   const slider = page.getByRole("slider", { name: /^Stop screw of carburettor 1$/ });
   await slider.focus();
   for (let k = 0; k < 4; k++) await page.keyboard.press("ArrowLeft");
-  await until("the mark", () => /,note stop screw 1 at 96 % of its opening\n/.test(lesson.text()));
+  await until("the mark", () => /,note stop screw 1 at 96 % of its opening\n/.test(text(lesson.log)));
   await page.locator("#scenes").focus();
   await page.keyboard.press("Enter");
   await page.keyboard.press("Tab");

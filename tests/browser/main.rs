@@ -51,7 +51,7 @@ fn the_page_in_a_browser() {
     }
     let output = Command::new("node")
         .args(["--test", "--test-concurrency=1", "--test-reporter=spec"])
-        .arg("page.test.mjs")
+        .args(["page.test.mjs", "lesson.test.mjs"])
         .env("EVENBREATH_PROGRAM", env!("CARGO_BIN_EXE_evenbreath"))
         .env("EVENBREATH_CHROMIUM", chromium)
         .current_dir(folder())

@@ -2,7 +2,7 @@
 // Written into sample-logs/pictures where no folder is named.
 import { mkdirSync } from "node:fs";
 import { join } from "node:path";
-import { endAll, open, record, root, sample } from "./recorder.mjs";
+import { endAll, hold, open, record, root, sample } from "./recorder.mjs";
 
 const into = process.argv[2] ?? join(root, "sample-logs/pictures");
 const all = process.argv.includes("--all");
@@ -46,6 +46,16 @@ if (all) {
   await each("cautions", asking.url, ".");
   await asking.stop();
 }
+const lesson = await hold(["--scene", "5", "--speed", "2", "--seed", "7"]);
+const started = async (page) => {
+  const engine = page.locator("#engine", { hasText: "Engine on" });
+  if (await engine.isEnabled()) await engine.click();
+  await page.waitForFunction(() => /^8/.test(document.getElementById("m-rpm")?.textContent ?? ""));
+};
+await picture("lesson-question", lesson.url, "projector", "light", ".", async (page) => { await page.waitForSelector("#ask"); await page.waitForTimeout(2500); await started(page); await page.waitForTimeout(9000); });
+await picture("lesson-answer", lesson.url, "projector", "light", ".", async (page) => { await page.locator("#answer:enabled").click(); await page.waitForTimeout(1500); });
+if (all) await each("lesson", lesson.url, ".", (page) => page.waitForSelector("#ask"));
+await lesson.stop();
 const shared = await record(["--model=uneven", "--share"]);
 if (all) await each("looking", shared.urls[1], ".");
 if (all) await each("lost", shared.urls[0], ".", async (page) => { await page.route("**/stream*", (route) => route.abort()); await page.reload(); await page.waitForTimeout(600); });

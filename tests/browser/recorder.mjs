@@ -25,10 +25,10 @@ export async function endAll() {
 
 let made = 0;
 // Records with a page; gives its address, its log, and how to end it.
-export async function record(args, { port = "" } = {}) {
+export async function record(args, { port = "", lesson = false } = {}) {
   const log = join(folder, `log-${++made}.csv`);
   const page = port ? `--page=${port}` : "--page";
-  const child = spawn(program, ["record", log, ...args, page], { stdio: ["ignore", "ignore", "pipe"] });
+  const child = spawn(program, lesson ? ["lesson", log, ...args] : ["record", log, ...args, page], { stdio: ["ignore", "ignore", "pipe"] });
   running.add(child);
   const ended = new Promise((done) => child.once("exit", done)).then(() => running.delete(child));
   const wanted = args.includes("--share") ? 2 : 1;
@@ -48,6 +48,9 @@ export async function record(args, { port = "" } = {}) {
   const marks = () => text().split("\n").filter((line) => /^[0-9.]+,/.test(line)).map((line) => line.split(",").at(-1).trim()).filter(Boolean);
   return { url: urls[0], urls, port: new URL(urls[0]).port, log, stop, marks, ended };
 }
+
+// The same with a lesson.
+export const hold = (args) => record(args, { lesson: true });
 
 export async function open() {
   const args = ["--no-sandbox", "--autoplay-policy=user-gesture-required"];

@@ -36,5 +36,6 @@ pub fn frame(elapsed_s: f64, points: usize) -> Frame {
         marks: Vec::new(),
         buttons: Buttons::default(),
         guide: None,
+        lesson: None,
     }
 }
