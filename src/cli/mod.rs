@@ -43,9 +43,7 @@ and engine speed.
   evenbreath demo
       the whole job on logs that come with it
   evenbreath record LOG
-      a log from a two-sensor box; its ports: 'ports'
-  evenbreath lesson --open
-      a model engine for a class
+      a log from a two-sensor box; 'ports', 'lesson'
   evenbreath inspect LOG
       what is in a log
   evenbreath balance LOG

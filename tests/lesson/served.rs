@@ -100,6 +100,12 @@ fn a_scene_and_a_hidden_fault_are_covered_until_the_answer_and_logs_of_their_own
         assert_eq!(covered["lesson"][gone], Value::Null, "{gone}");
     }
     assert_eq!(covered["lesson"]["knobs"].as_array().unwrap().len(), 1, "the foot alone");
+    page.until("an engine that stands", |frame| frame["buttons"]["engine"] == "engine on");
+    press_mark(port, "engine on");
+    let running = |frame: &Value| frame["rpm"].as_f64() > Some(600.0);
+    let judged =
+        page.until("a judgement", |frame| running(frame) && frame["difference"] != Value::Null);
+    assert_eq!(judged["sentence"]["text"], "What do the readings say?");
     // Refused, and nothing comes of it: the answer shows the seals as the scene has them.
     assert_eq!(tell(port, &set("seal_leak", None, 1.0)).status, 202);
     assert_eq!(tell(port, &json!({ "do": "scene", "number": 99 })).status, 202);
@@ -107,6 +113,9 @@ fn a_scene_and_a_hidden_fault_are_covered_until_the_answer_and_logs_of_their_own
     let shown = page.until("the answer", |frame| frame["lesson"]["covered"] == false);
     assert_eq!(knob(&shown, "seal_leak", None), Some(9.0));
     assert!(shown["lesson"]["answer"].as_str().unwrap().contains("The breather"));
+    page.until("the verdict", |frame| {
+        frame["sentence"]["text"].as_str().is_some_and(|text| text.contains("more air"))
+    });
     assert_eq!(tell(port, &json!({ "do": "hide" })).status, 202);
     let hidden = page.until("a hidden fault", |frame| frame["lesson"]["hidden"] == true);
     assert!(!hidden["lesson"].to_string().contains("4711"), "the seed: {}", hidden["lesson"]);
@@ -120,9 +129,9 @@ fn a_scene_and_a_hidden_fault_are_covered_until_the_answer_and_logs_of_their_own
     page.until("rows", |frame| {
         frame["lesson"]["cylinders"] == 6 && frame["elapsed_s"].as_f64() > Some(3.0)
     });
-    let first = marks(&log, 3);
+    let first = marks(&log, 4);
     assert_eq!(first[..2], ["engine off", "note scene 8: two faults at once"]);
-    let shown = &first[2];
+    let shown = &first[3];
     assert!(
         shown.starts_with("note shown: leak of the crankcase seals 9 mm, stop screw 2"),
         "{shown}"

@@ -8,7 +8,7 @@ use crate::findings::Conditions;
 use crate::findings::balance::ZeroMethod;
 use crate::live::frame::{self, Buttons, Frame, LinkState, Side, Unit};
 use crate::live::lesson::Lesson;
-use crate::live::sentence::{Prompted, Situation, sentence};
+use crate::live::sentence::{Prompted, Sentence, Situation, sentence};
 use crate::live::so_far::Judged;
 use crate::live::trace::{Pair, Point, Trace};
 use crate::live::{Hub, Press, Served, Settings, serve, tones};
@@ -192,28 +192,9 @@ impl Feed {
     ) -> Frame {
         let link = link(figures);
         let guide = figures.guide.as_ref();
-        let prompted = guide.map(|(_, prompt)| Prompted {
-            say: for_buttons(&prompt.say),
-            complaint: prompt.complaint.as_deref().map(for_buttons),
-            left_s: prompt.left_s,
-        });
         let [one, two] = figures.vac_kpa;
         let vac_kpa = if swapped { [two, one] } else { [one, two] };
-        let sentence = sentence(&Situation {
-            link: link.state,
-            silent_s: match figures.link {
-                Link::Up => 0.0,
-                Link::Waiting(s) | Link::Lost(s) => s,
-            },
-            disk: figures.not_written.as_ref().map(|not| not.why.as_str()),
-            ended: told.ended.then_some(figures.file.as_str()),
-            guide: prompted.as_ref(),
-            judged: told.judged,
-            vac_kpa,
-            rpm: figures.rpm,
-            elapsed_s: figures.elapsed_s,
-            conditions: &self.conditions,
-        });
+        let sentence = self.sentence(figures, told, link.state, vac_kpa);
         let trouble = figures
             .not_written
             .as_ref()
@@ -247,6 +228,42 @@ impl Feed {
             buttons: told.keys.map(buttons).unwrap_or_default(),
             guide: guide.map(|(work, prompt)| led(*work, prompt)),
             lesson: told.lesson.cloned(),
+        }
+    }
+
+    /// What to do now; nothing that a class has still to find.
+    fn sentence(
+        &self,
+        figures: &Figures,
+        told: &Told,
+        link: LinkState,
+        vac_kpa: [Option<f64>; 2],
+    ) -> Sentence {
+        let guide = figures.guide.as_ref();
+        let prompted = guide.map(|(_, prompt)| Prompted {
+            say: for_buttons(&prompt.say),
+            complaint: prompt.complaint.as_deref().map(for_buttons),
+            left_s: prompt.left_s,
+        });
+        let sentence = sentence(&Situation {
+            link,
+            silent_s: match figures.link {
+                Link::Up => 0.0,
+                Link::Waiting(s) | Link::Lost(s) => s,
+            },
+            disk: figures.not_written.as_ref().map(|not| not.why.as_str()),
+            ended: told.ended.then_some(figures.file.as_str()),
+            guide: prompted.as_ref(),
+            judged: told.judged,
+            vac_kpa,
+            rpm: figures.rpm,
+            elapsed_s: figures.elapsed_s,
+            conditions: &self.conditions,
+        });
+        let judged = told.judged.is_some_and(|judged| judged.steady.is_some());
+        match told.lesson.filter(|_| judged && !told.ended) {
+            Some(lesson) => lesson.instead(sentence),
+            None => sentence,
         }
     }
 

@@ -2,6 +2,7 @@
 
 pub mod drop;
 
+use super::sentence::{Sentence, Tone};
 use drop::Drop;
 use serde::{Deserialize, Serialize};
 
@@ -85,6 +86,17 @@ pub struct Lesson {
     pub predicted: Option<Predicted>,
     /// The drop that was measured in this log.
     pub drop: Option<Drop>,
+}
+
+impl Lesson {
+    /// What is said instead of a verdict while the class is looking for it.
+    pub fn instead(&self, verdict: Sentence) -> Sentence {
+        if !self.covered || verdict.tone == Tone::Trouble {
+            return verdict;
+        }
+        let detail = Some("The verdict comes with the answer.".into());
+        Sentence { text: "What do the readings say?".into(), detail, tone: Tone::Wait }
+    }
 }
 
 /// A control.
