@@ -10,10 +10,7 @@ const PATIENCE_MS = 30_000;
 
 let browser;
 before(async () => { browser = await open(); });
-after(async () => {
-  endAll();
-  await browser.close();
-});
+after(endAll);
 
 const text = (path) => (existsSync(path) ? readFileSync(path, "utf8") : "");
 
