@@ -1,0 +1,155 @@
+//! The size of a leak, from a drilled jet of known diameter on the same engine.
+//!
+//! The jet's area and the leak's add the same way to the area by which the tracts draw
+//! (`hunt::channels`), at every pressure ratio and mixture, so that
+//!
+//! `d = d_jet sqrt(effect / effect_jet)`.
+//!
+//! The ratio has Fieller's interval (1954, Journal of the Royal Statistical Society B 16:175, from
+//! memory), which is wide where the jet itself is not well seen; what both share no noise of
+//! (the jet's diameter, discharge, burnt gas, sensors) is added to the jet's side of it.
+
+use super::Conditions;
+use super::balance::LEVEL;
+use super::hunt::effects::Effect;
+use crate::statistics::student;
+use crate::statistics::uncertainty::{Budget, Component};
+use serde::Serialize;
+
+/// Limit of a jet's own diameter, mm: drilled by hand, or a stamped size (common practice, no
+/// published source).
+const JET_LIMIT_MM: f64 = 0.05;
+/// Limit by which a torn hose, a hole or a gap discharges otherwise than a drilled jet of the same
+/// area, as a fraction (common practice, no published source).
+const DISCHARGE_LIMIT: f64 = 0.10;
+
+/// What an effect of the jet and of a suspect are with as little and with as much burnt gas as there
+/// may be, in the unit of the effect.
+pub type Ends = [f64; 2];
+
+/// The known jet.
+#[derive(Debug, Clone, PartialEq)]
+pub struct KnownJet {
+    /// Diameter, mm.
+    pub mm: f64,
+    /// Open less closed, rev/min times kPa.
+    pub effect: Effect,
+    /// The same with the least and the most burnt gas.
+    pub ends: Ends,
+}
+
+/// What the uncertainty of a diameter consists of.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct HoleRow {
+    /// What contributes.
+    pub name: &'static str,
+    /// Contribution to the standard uncertainty, per cent of the diameter.
+    pub u_percent: f64,
+}
+
+/// Diameter of the round hole that leaks as much.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Hole {
+    /// Diameter, mm.
+    pub mm: f64,
+    /// Lower end, mm; 0 where it may be none.
+    pub low_mm: f64,
+    /// Upper end, mm.
+    pub high_mm: f64,
+    /// What the uncertainty consists of.
+    pub budget: Vec<HoleRow>,
+}
+
+impl KnownJet {
+    /// Whether the jet shows beyond doubt: nothing can be measured by one that does not.
+    pub fn shows(&self) -> bool {
+        let low = self.effect.budget.interval(self.effect.value, LEVEL).map(|(low, _)| low);
+        self.effect.value > 0.0 && low.is_some_and(|low| low > 0.0)
+    }
+
+    /// Effect of a hole of this diameter, mm, in the unit of the jet's.
+    pub fn effect_of(&self, mm: f64) -> f64 {
+        self.effect.value * (mm / self.mm).powi(2)
+    }
+
+    /// The hole whose sealing takes `sealed` away (positive for a leak), which is `ends` with the
+    /// least and the most burnt gas. `None` where the jet does not bound it.
+    pub fn hole(&self, sealed: &Effect, ends: Ends, conditions: &Conditions) -> Option<Hole> {
+        let (e, j) = (sealed.value, self.effect.value);
+        let (ue, uj) = (sealed.budget.u, self.effect.budget.u);
+        let ratio = e / j;
+        let sides = [ends[0] / self.ends[0], ends[1] / self.ends[1]];
+        let burnt = 0.5 * (sides[1] - sides[0]).abs() / 3f64.sqrt();
+        // Relative standard uncertainties of the area that noise has no part in.
+        let shared = [
+            ("diameter of the jet", 2.0 * JET_LIMIT_MM / 3f64.sqrt() / self.mm),
+            ("discharge of leak and jet", DISCHARGE_LIMIT / 3f64.sqrt()),
+            ("burnt gas", burnt / ratio.abs().max(f64::MIN_POSITIVE)),
+            ("gain of the two sensors", conditions.sensor_gain_limit * (2.0f64 / 3.0).sqrt()),
+        ];
+        let systematic = shared.iter().map(|(_, u)| u * u).sum::<f64>().sqrt();
+        let parts = vec![
+            Component::new("effect", ue / j, sealed.budget.dof),
+            Component::new("jet", ratio * uj / j, self.effect.budget.dof),
+            Component::new("shared", ratio * systematic, f64::INFINITY),
+        ];
+        let parts = parts.into_iter().map(|c| Component { u: c.u.abs(), ..c }).collect();
+        let dof = Budget::new(parts).ok()?.dof;
+        let t2 = student::coverage_factor(LEVEL, dof)?.powi(2);
+        // (e - r j)^2 = t^2 (ue^2 + r^2 (uj^2 + (systematic j)^2)), solved for r.
+        let a = j * j - t2 * (uj * uj + (systematic * j).powi(2));
+        let c = e * e - t2 * ue * ue;
+        let root = (e * j).powi(2) - a * c;
+        if a <= 0.0 || root < 0.0 || !ratio.is_finite() {
+            return None;
+        }
+        let mm = |ratio: f64| self.mm * ratio.max(0.0).sqrt();
+        let names = [("effect of the leak", ue / e), ("effect of the jet", uj / j)];
+        let row = |(name, u): (&'static str, f64)| HoleRow { name, u_percent: 50.0 * u.abs() };
+        Some(Hole {
+            mm: mm(ratio),
+            low_mm: mm((e * j - root.sqrt()) / a),
+            high_mm: mm((e * j + root.sqrt()) / a),
+            budget: names.into_iter().chain(shared).map(row).collect(),
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn effect(value: f64, u: f64) -> Effect {
+        let budget = Budget::new(vec![Component::new("noise", u, f64::INFINITY)]).unwrap();
+        Effect { value, budget, trials: 2 }
+    }
+
+    fn jet(value: f64, u: f64) -> KnownJet {
+        KnownJet { mm: 1.5, effect: effect(value, u), ends: [value; 2] }
+    }
+
+    #[test]
+    fn four_times_the_effect_is_twice_the_diameter() {
+        let hole = jet(100.0, 1e-6).hole(&effect(400.0, 1e-6), [400.0; 2], &Conditions::default());
+        let hole = hole.unwrap();
+        assert!((hole.mm - 3.0).abs() < 1e-9, "{hole:?}");
+        // By hand: 0.1/1.5/sqrt(3) = 3.849 %, 5.774 %, 2 % sqrt(2/3) = 1.633 %: together 7.129 % of
+        // the area, 3.565 % of the diameter.
+        let together = hole.budget.iter().map(|r| r.u_percent.powi(2)).sum::<f64>().sqrt();
+        assert!((together - 3.565).abs() < 2e-3, "{together}");
+        // Fieller with e exact: r = 4/(1 -+ 1.96 * 0.07129): 4.650 and 3.510.
+        assert!((hole.low_mm - 1.5 * 3.510f64.sqrt()).abs() < 1e-3, "{hole:?}");
+        assert!((hole.high_mm - 1.5 * 4.650f64.sqrt()).abs() < 1e-3, "{hole:?}");
+    }
+
+    #[test]
+    fn what_the_jet_does_not_show_measures_nothing() {
+        let conditions = Conditions::default();
+        assert!(!jet(10.0, 8.0).shows() && jet(100.0, 8.0).shows() && !jet(-100.0, 8.0).shows());
+        assert_eq!(jet(10.0, 8.0).hole(&effect(40.0, 1.0), [40.0; 2], &conditions), None);
+        // No effect: it may be none, and it is bounded above.
+        let none = jet(100.0, 2.0).hole(&effect(-1.0, 4.0), [-1.0; 2], &conditions).unwrap();
+        assert_eq!((none.mm, none.low_mm), (0.0, 0.0));
+        assert!(none.high_mm > 0.3 && none.high_mm < 0.5, "{none:?}");
+    }
+}
