@@ -119,10 +119,14 @@ pub struct Breather {
 /// practice, no published source).
 const THRESHOLD: (f64, f64) = (20.0, 0.025);
 
+/// Smallest change of an idle that counts, rev/min.
+pub(super) fn threshold(conditions: &Conditions, idle_rpm: f64) -> f64 {
+    conditions.threshold_rpm.unwrap_or(THRESHOLD.0.max(THRESHOLD.1 * idle_rpm))
+}
+
 /// Finds the openings of the filler and judges the drop.
 pub fn find(signal: &Signal, conditions: &Conditions) -> Breather {
-    let threshold =
-        |idle: f64| conditions.threshold_rpm.unwrap_or(THRESHOLD.0.max(THRESHOLD.1 * idle));
+    let threshold = |idle: f64| threshold(conditions, idle);
     let found = openings::find(signal);
     let found = match &found {
         Ok(found) => found,

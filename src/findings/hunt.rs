@@ -167,9 +167,6 @@ const ALPHA: f64 = 1.0 - LEVEL;
 const LIMIT_AIR_PERCENT: f64 = 3.0;
 /// With a jet, a hole within this does not matter, mm (common practice, no published source).
 const LIMIT_HOLE_MM: f64 = 1.0;
-/// An effect on the speed within this, rev/min, or this share of idle, does not matter: half the
-/// smallest idle drop that counts.
-const LIMIT_SPEED: (f64, f64) = (10.0, 0.0125);
 
 /// Finds the trials of a log and judges the suspects.
 pub fn find(signal: &Signal, conditions: &Conditions) -> Hunt {
@@ -224,7 +221,10 @@ impl<'a> Measured<'a> {
         let of = |channel: Channel, burnt: f64| {
             let values = series(signal, conditions, channel, burnt);
             let values = values.unwrap_or_else(|| vec![f64::NAN; signal.cycles.len()]);
-            (effects::of(&signal.cycles, groups, &values, count), effects::usual(groups, &values))
+            (
+                effects::of(&signal.cycles, groups, (channel, &values), count),
+                effects::usual(groups, &values),
+            )
         };
         let (middle, half) = BURNT_SHARE;
         let (effects, usual) = Channel::ALL.iter().map(|c| of(*c, middle)).unzip();
@@ -268,7 +268,9 @@ impl<'a> Measured<'a> {
             let side = summary::mean(&sides).unwrap_or(both);
             100.0 * jet.effect_of(LIMIT_HOLE_MM) / side
         });
-        let limits = Limits { rpm: LIMIT_SPEED.0.max(LIMIT_SPEED.1 * idle_rpm), air_percent: share };
+        // The smallest idle drop that counts.
+        let rpm = super::breather::threshold(conditions, idle_rpm);
+        let limits = Limits { rpm, air_percent: share };
         let names = self.subjects.iter().enumerate().filter_map(|(k, subject)| match subject {
             Subject::Suspect(name) => Some((k, name)),
             Subject::Jet(_) => None,

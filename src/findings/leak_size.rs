@@ -84,10 +84,12 @@ impl KnownJet {
         let shared = [
             ("diameter of the jet", 2.0 * JET_LIMIT_MM / 3f64.sqrt() / self.mm),
             ("discharge of leak and jet", DISCHARGE_LIMIT / 3f64.sqrt()),
-            ("burnt gas", burnt / ratio.abs().max(f64::MIN_POSITIVE)),
             ("gain of the two sensors", conditions.sensor_gain_limit * (2.0f64 / 3.0).sqrt()),
         ];
         let systematic = shared.iter().map(|(_, u)| u * u).sum::<f64>().sqrt();
+        // The burnt gas moves what little a tight suspect shows by little.
+        let noise = ue;
+        let ue = ue.hypot(burnt * j);
         let parts = vec![
             Component::new("effect", ue / j, sealed.budget.dof),
             Component::new("jet", ratio * uj / j, self.effect.budget.dof),
@@ -104,7 +106,11 @@ impl KnownJet {
             return None;
         }
         let mm = |ratio: f64| self.mm * ratio.max(0.0).sqrt();
-        let names = [("effect of the leak", ue / e), ("effect of the jet", uj / j)];
+        let names = [
+            ("effect of the leak", noise / e),
+            ("effect of the jet", uj / j),
+            ("burnt gas", burnt / ratio),
+        ];
         let row = |(name, u): (&'static str, f64)| HoleRow { name, u_percent: 50.0 * u.abs() };
         Some(Hole {
             mm: mm(ratio),

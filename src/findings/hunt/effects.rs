@@ -1,25 +1,27 @@
 //! What sealing a suspect does to a channel: all trials of an unbroken idle fitted together.
 //!
 //! `y(t) = level + drift + sum over trials of effect * answer(t) + noise`, by
-//! [`correlated::fit`]: its noise falls from a corner that is weighed between one half wave of the
+//! [`correlated::fit_in_band`]: its noise falls from a corner that is weighed between one half wave of the
 //! record and none at all, so that a wander of the idle slower than the trials is drift like any
 //! other and each trial is held against the stretches on both sides of it, and one that is quicker is
 //! averaged over. The seconds around every mark are left out: nobody knows within a second when the hand
 //! moved. What has not settled after them is in the answer, first order with a time constant that is
-//! weighed by likelihood.
+//! weighed by likelihood. The band is fixed, as what so many columns leave of the noise has holes in its
+//! spectrum that pass for peaks beside them.
 
+use super::channels::Channel;
 use super::trials::Trial;
 use crate::signal::cycles::Cycles;
 use crate::statistics::correlated::{self, Estimate, Fit};
-use crate::statistics::summary;
 use crate::statistics::uncertainty::{Budget, Component};
+use crate::statistics::{student, summary};
 use std::ops::Range;
 
 /// Before a mark the hand may have moved already: people press 0.3 to 1.2 s late (from memory of
 /// tests at the engine), s.
-const BEFORE_MARK_S: f64 = 1.4;
+const BEFORE_MARK_S: f64 = 1.3;
 /// After a mark the engine settles; who moves at 'now' moves after it, s.
-const AFTER_MARK_S: f64 = 1.6;
+const AFTER_MARK_S: f64 = 1.0;
 /// The hand is taken to have moved this long before the mark, s.
 const LATE_S: f64 = 0.6;
 /// Idle used before the first trial of a fit and after its last, s.
@@ -29,8 +31,25 @@ const LEAST_S: f64 = 1.0;
 /// Most trials fitted together: with more of them the low band of the fit would no longer follow a
 /// trial of 8 s.
 const MOST_TOGETHER: usize = 12;
-/// Time constants weighed, s, evenly in their logarithm.
-const TAUS: [f64; 7] = [0.15, 0.3, 0.6, 1.0, 1.6, 2.5, 4.0];
+/// Time constants weighed, s, evenly in their logarithm, and how likely each is beforehand: a flywheel
+/// with its mixture about a second (from memory of idling engines), a tract that fills some tenths.
+const SPEED_TAUS: [(f64, f64); 7] =
+    [(0.25, 0.03), (0.4, 0.1), (0.65, 0.2), (1.0, 0.3), (1.6, 0.2), (2.5, 0.12), (4.0, 0.05)];
+const VACUUM_TAUS: [(f64, f64); 5] = [(0.2, 0.3), (0.5, 0.25), (1.0, 0.2), (1.6, 0.15), (2.5, 0.1)];
+const AREA_TAUS: [(f64, f64); 3] = [(0.1, 0.4), (0.3, 0.4), (0.6, 0.2)];
+/// The noise is read from waves of this period and longer, s: an idle hunts with a period of two to
+/// three seconds, and a trial is longer than either.
+const LEAST_PERIOD_S: f64 = 4.0;
+/// Fewest coefficients of the noise beyond those that the fit uses up.
+const LEAST_DOF: usize = 6;
+
+fn taus(channel: Channel) -> &'static [(f64, f64)] {
+    match channel {
+        Channel::Speed => &SPEED_TAUS,
+        Channel::Vacuum1 | Channel::Vacuum2 => &VACUUM_TAUS,
+        Channel::Air1 | Channel::Air2 | Channel::Air => &AREA_TAUS,
+    }
+}
 
 /// Trials that are fitted together, and the blocks they are fitted on.
 #[derive(Debug, Clone)]
@@ -121,7 +140,8 @@ impl Effect {
     /// As it would be with `more` trials of the same kind, if its value stays.
     pub fn with(&self, more: u32) -> Option<Effect> {
         let times = 1.0 + f64::from(more) / self.trials as f64;
-        let component = |c: &Component| Component { u: c.u / times.sqrt(), dof: c.dof * times, ..*c };
+        let component =
+            |c: &Component| Component { u: c.u / times.sqrt(), dof: c.dof * times, ..*c };
         let budget = Budget::new(self.budget.components.iter().map(component).collect()).ok()?;
         Some(Effect { budget, trials: self.trials + more as usize, ..self.clone() })
     }
@@ -134,6 +154,9 @@ impl Effect {
     }
 }
 
+/// Probability below which trials of one subject disagree.
+const DISAGREE: f64 = 0.01;
+
 /// Estimates of the trials of one fit: each by itself, and the mean of each subject's.
 struct Fitted {
     each: Vec<(Trial, Estimate)>,
@@ -142,17 +165,19 @@ struct Fitted {
 
 /// The effect of every subject on a channel; `None` for one without a trial on it.
 ///
-/// The trials of a subject are averaged. What they differ by more than their noise explains enters
-/// with one degree of freedom less than there are trials (DerSimonian and Laird 1986), so that a fan
-/// that cuts in during one of two trials makes no leak.
+/// The trials of a subject are averaged. Where two of them differ by more than noise makes likely, what
+/// they differ by enters with one degree of freedom less than there are trials (the variance between
+/// of DerSimonian and Laird 1986, Controlled Clinical Trials 7:177, from memory), so that a fan that
+/// cuts in during one of two trials makes no leak. It does not enter where they agree: of two trials it
+/// is known so badly that no leak would ever be found.
 pub fn of(
     cycles: &Cycles,
     groups: &[Together],
-    values: &[f64],
+    (channel, values): (Channel, &[f64]),
     subjects: usize,
 ) -> Vec<Option<Effect>> {
     let fitted: Vec<Fitted> =
-        groups.iter().filter_map(|group| fit(cycles, group, values)).collect();
+        groups.iter().filter_map(|group| fit(cycles, group, values, channel)).collect();
     (0..subjects).map(|subject| combined(&fitted, subject)).collect()
 }
 
@@ -171,7 +196,7 @@ fn combined(fitted: &[Fitted], subject: usize) -> Option<Effect> {
         value += share * mean.value;
         components.push(Component::new(NOISE, share * mean.u, mean.dof));
     }
-    if each.len() > 1 {
+    if disagree(&each) {
         let squares = each.iter().map(|e| (e.value - value).powi(2)).sum::<f64>();
         let own = each.iter().map(|e| e.u * e.u).sum::<f64>() / n;
         let between = ((squares / (n - 1.0) - own).max(0.0) / n).sqrt();
@@ -182,7 +207,18 @@ fn combined(fitted: &[Fitted], subject: usize) -> Option<Effect> {
     Some(Effect { value, budget, trials: each.len() })
 }
 
-fn fit(cycles: &Cycles, group: &Together, values: &[f64]) -> Option<Fitted> {
+/// Whether any two trials differ at [`DISAGREE`], Bonferroni's correction over the pairs made.
+fn disagree(each: &[Estimate]) -> bool {
+    let pairs = each.len() * each.len().saturating_sub(1) / 2;
+    let differ = |a: &Estimate, b: &Estimate| {
+        let t = (a.value - b.value).abs() / a.u.hypot(b.u);
+        let beyond = student::cdf(-t, a.dof.min(b.dof)).map(|p| 2.0 * p * pairs as f64);
+        beyond.is_some_and(|p| p < DISAGREE)
+    };
+    each.iter().enumerate().any(|(k, a)| each[..k].iter().any(|b| differ(a, b)))
+}
+
+fn fit(cycles: &Cycles, group: &Together, values: &[f64], channel: Channel) -> Option<Fitted> {
     let blocks: Vec<usize> =
         group.blocks.iter().copied().filter(|k| values[*k].is_finite()).collect();
     let y: Vec<f64> = blocks.iter().map(|k| values[*k]).collect();
@@ -196,16 +232,18 @@ fn fit(cycles: &Cycles, group: &Together, values: &[f64]) -> Option<Fitted> {
         let answer = |trial: &Trial| times.iter().map(|t| answer(*t, trial, tau)).collect();
         group.trials.iter().map(answer).collect()
     };
-    let at = |tau: f64, band: Option<usize>| -> Option<Fit> {
-        let answers = answers(tau);
+    let lasts_s: f64 = blocks.iter().map(|k| cycles.to_s[*k] - cycles.from_s[*k]).sum();
+    let band = (2.0 * lasts_s / LEAST_PERIOD_S) as usize;
+    if band.min(y.len()) < drifts.len() + group.trials.len() + LEAST_DOF {
+        return None;
+    }
+    let at = |(tau, prior): &(f64, f64)| -> Option<(f64, Fit)> {
+        let answers = answers(*tau);
         let columns: Vec<&[f64]> = drifts.iter().chain(&answers).map(Vec::as_slice).collect();
-        match band {
-            Some(band) => correlated::fit_in_band(&y, &columns, band).ok(),
-            None => correlated::fit(&y, &columns).ok(),
-        }
+        let fit = correlated::fit_in_band(&y, &columns, band).ok()?;
+        Some((prior.ln() + fit.log_likelihood, fit))
     };
-    let band = at(1.0, None)?.band;
-    let fits: Vec<Fit> = TAUS.iter().filter_map(|tau| at(*tau, Some(band))).collect();
+    let fits: Vec<(f64, Fit)> = taus(channel).iter().filter_map(at).collect();
     let contrast = |wanted: &dyn Fn(&Trial) -> bool| {
         let count = group.trials.iter().filter(|t| wanted(t)).count().max(1) as f64;
         let share = |t: &Trial| if wanted(t) { 1.0 / count } else { 0.0 };
@@ -232,12 +270,12 @@ fn answer(at_s: f64, trial: &Trial, tau: f64) -> f64 {
     since(trial.from_s) - since(trial.to_s)
 }
 
-/// An estimate over all time constants, each weighed by its likelihood.
-fn average(fits: &[Fit], contrast: &[f64]) -> Option<Estimate> {
-    let best = fits.iter().map(|f| f.log_likelihood).fold(f64::NEG_INFINITY, f64::max);
+/// An estimate over all time constants, each with its weight's logarithm.
+fn average(fits: &[(f64, Fit)], contrast: &[f64]) -> Option<Estimate> {
+    let best = fits.iter().map(|(log, _)| *log).fold(f64::NEG_INFINITY, f64::max);
     let all: Vec<(f64, Estimate)> = fits
         .iter()
-        .filter_map(|f| Some(((f.log_likelihood - best).exp(), f.estimate(contrast)?)))
+        .filter_map(|(log, fit)| Some(((log - best).exp(), fit.estimate(contrast)?)))
         .collect();
     let total: f64 = all.iter().map(|(weight, _)| weight).sum();
     let over = |of: &dyn Fn(&Estimate) -> f64| {

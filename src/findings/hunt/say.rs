@@ -50,10 +50,16 @@ fn leak(suspect: &Suspect, sides: &Sides) -> String {
             format!("{name} leaks into both tracts{hole}.")
         }
         Some(Into::Carb1) => {
-            format!("{name} leaks {one:.0} % of its air into the tract of {}{hole}.", sides.one)
+            format!(
+                "{name} leaks into the tract of {}: {one:.0} % of the air that it draws{hole}.",
+                sides.one
+            )
         }
         Some(Into::Carb2) => {
-            format!("{name} leaks {two:.0} % of its air into the tract of {}{hole}.", sides.two)
+            format!(
+                "{name} leaks into the tract of {}: {two:.0} % of the air that it draws{hole}.",
+                sides.two
+            )
         }
         Some(Into::BeforeThrottles) | None => format!(
             "{name} leaks before the throttles, as a crankcase seal or a breather hose does: sealed, the idle rises by {:.0} rev/min.",
