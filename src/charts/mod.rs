@@ -15,6 +15,7 @@ mod correction;
 mod difference;
 mod file;
 mod hoses;
+mod hunt;
 mod ink;
 mod lane;
 mod legend;
@@ -33,6 +34,7 @@ use crate::findings::Sides;
 use crate::findings::balance::Balance;
 use crate::findings::breather::Breather;
 use crate::findings::compare::Comparison;
+use crate::findings::hunt::Hunt;
 use crate::findings::pair_match::PairMatch;
 use crate::signal::Signal;
 use crate::units::PressureUnit;
@@ -173,6 +175,24 @@ pub fn compare_svg(
     sides: &Sides,
 ) -> Result<String, ChartError> {
     paint::svg(&fitted(|type_size| compare::draw(frame, type_size, before, after, finding, sides))?)
+}
+
+/// Writes the chart of a hunt: what sealing each suspect does to the air of both tracts and to the
+/// speed, with intervals and with what does not matter, in the order of the ranking.
+///
+/// # Errors
+/// Unknown ending of `path`, a folder that cannot be written to, no trial that could be judged, or
+/// a frame too small for its text.
+pub fn hunt(path: &Path, frame: &Frame, finding: &Hunt, sides: &Sides) -> Result<(), ChartError> {
+    file::write(path, || fitted(|type_size| hunt::draw(frame, type_size, finding, sides)))
+}
+
+/// The chart of a hunt as an SVG document.
+///
+/// # Errors
+/// As [`hunt`], but for the file.
+pub fn hunt_svg(frame: &Frame, finding: &Hunt, sides: &Sides) -> Result<String, ChartError> {
+    paint::svg(&fitted(|type_size| hunt::draw(frame, type_size, finding, sides))?)
 }
 
 /// Writes the chart of a tee run: the difference of the two sensors over the vacuum with the line

@@ -12,6 +12,7 @@ mod compare;
 mod days;
 mod demo;
 mod failure;
+mod hunt;
 mod inspect;
 mod load;
 mod output;
@@ -36,9 +37,8 @@ const START: &str = "\
 no command given
 
 evenbreath measures how evenly two carburettors
-feed one engine, and whether the closed crankcase
-breather is sealed, from a log of manifold vacuum
-and engine speed.
+feed one engine, and where air leaks in, from a
+log of manifold vacuum and engine speed.
 
   evenbreath demo
       the whole job on logs that come with it
@@ -50,6 +50,8 @@ and engine speed.
       which side passes more air, what to turn
   evenbreath breather LOG
       whether the closed breather is sealed
+  evenbreath hunt LOG
+      which suspect leaks, and how much
   evenbreath compare BEFORE AFTER
       what the work has changed
   evenbreath match LOG
@@ -67,6 +69,7 @@ pub fn run(cli: &Cli) -> Result<u8, Failure> {
         None => Err(Failure::NoCommand(START)),
         Some(Command::Balance(args)) => balance::run(args),
         Some(Command::Breather(args)) => breather::run(args),
+        Some(Command::Hunt(args)) => hunt::run(args),
         Some(Command::Compare(args)) => compare::run(args),
         Some(Command::Inspect(args)) => inspect::run(args),
         Some(Command::Match(args)) => pair_match::run(args),

@@ -91,6 +91,13 @@ pub fn for_breather(verdict: BreatherVerdict) -> Vec<Caution> {
     list
 }
 
+/// Cautions beside a leak hunt.
+pub fn for_hunt() -> Vec<Caution> {
+    let mut list = RUNNING.to_vec();
+    list.extend([Caution::Spray, Caution::NoCertificate]);
+    list
+}
+
 /// Cautions beside a tee run.
 pub fn for_match() -> Vec<Caution> {
     RUNNING.to_vec()

@@ -8,6 +8,7 @@ use super::inspection::Inspection;
 use crate::findings::balance::Balance;
 use crate::findings::breather::Breather;
 use crate::findings::compare::{Change, Comparison};
+use crate::findings::hunt::Hunt;
 use crate::findings::pair_match::PairMatch;
 use serde::Serialize;
 use serde_json::ser::{Formatter, PrettyFormatter};
@@ -41,6 +42,14 @@ pub fn balance(log: &LogFacts, finding: &Balance) -> serde_json::Result<String> 
 /// # Errors
 /// As [`balance`].
 pub fn breather(log: &LogFacts, finding: &Breather) -> serde_json::Result<String> {
+    document(&Document { log, finding })
+}
+
+/// The document of `hunt --json`.
+///
+/// # Errors
+/// As [`balance`].
+pub fn hunt(log: &LogFacts, finding: &Hunt) -> serde_json::Result<String> {
     document(&Document { log, finding })
 }
 

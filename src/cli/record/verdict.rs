@@ -1,12 +1,11 @@
 //! The analysis that belongs to a piece of work, on the log that was just made.
 
 use super::args::RecordArgs;
-use crate::cli::args::{BalanceArgs, BreatherArgs, MatchArgs, Output, Picture};
+use crate::cli::args::{BalanceArgs, BreatherArgs, HuntArgs, MatchArgs, Output, Picture};
 use crate::cli::failure::Failure;
 use crate::cli::load::load;
-use crate::cli::output::message;
 use crate::cli::wishes::Wishes;
-use crate::cli::{balance, breather, pair_match};
+use crate::cli::{balance, breather, hunt, pair_match};
 use crate::findings;
 use crate::recording::guide::{Guide, Work};
 use crate::report::json;
@@ -36,11 +35,8 @@ pub fn words(work: Work, log: &Path, args: &RecordArgs) -> Result<u8, Failure> {
             pair_match::run(&MatchArgs { log, reading, output, picture, store })
         }
         Work::Hunt => {
-            message(&format!(
-                "the trials stand in {} with their marks; this version does not judge them yet",
-                log.display()
-            ));
-            Ok(0)
+            let threshold = args.threshold;
+            hunt::run(&HuntArgs { log, reading, output, picture, threshold, budget: false })
         }
     }
 }
@@ -61,7 +57,11 @@ pub fn json(work: Work, log: &Path, args: &RecordArgs) -> Result<(Value, u8), Fa
             let finding = findings::balance::find(&log.signal, &log.conditions);
             (json::balance(&log.facts, &finding)?, balance::outcome(finding.verdict))
         }
-        Work::Match | Work::Hunt => return Ok((Value::Null, 0)),
+        Work::Hunt => {
+            let finding = findings::hunt::find(&log.signal, &log.conditions);
+            (json::hunt(&log.facts, &finding)?, hunt::outcome(&finding))
+        }
+        Work::Match => return Ok((Value::Null, 0)),
     };
     Ok((serde_json::from_str(&document)?, outcome.code(args.exit_code)))
 }
@@ -74,7 +74,7 @@ pub fn unfinished(guide: &Guide, log: &Path) -> String {
         Work::Breather => "breather",
         Work::Balance => "balance",
         Work::Match => "match",
-        Work::Hunt => "inspect",
+        Work::Hunt => "hunt",
     };
     format!(
         "the guide was left at step {step} of {steps}; what there is stands in {log}, and \
