@@ -7,7 +7,7 @@ use super::output::{Outcome, answer, message, page};
 use super::picture;
 use super::wishes::Wishes;
 use crate::charts;
-use crate::findings::hunt::{self, Hunt, HuntVerdict};
+use crate::findings::hunt::{self, HuntVerdict};
 use crate::report;
 
 /// Reads a log and judges the suspects.
@@ -30,17 +30,14 @@ pub fn run(args: &HuntArgs) -> Result<u8, Failure> {
         report::hunt::write(&mut page, &log.facts, &finding, sides, args.budget);
         answer(page.finish().as_bytes())?;
     }
-    Ok(outcome(&finding).code(args.output.exit_code))
+    Ok(outcome(finding.verdict).code(args.output.exit_code))
 }
 
-/// What a hunt means for the exit code: bad as soon as one suspect leaks, good when all are sound.
-pub fn outcome(finding: &Hunt) -> Outcome {
-    let is = |verdict| finding.suspects.iter().any(|s| s.verdict == verdict);
-    if is(HuntVerdict::Leaks) {
-        Outcome::Bad
-    } else if finding.suspects.is_empty() || is(HuntVerdict::NotSettled) {
-        Outcome::NotSettled
-    } else {
-        Outcome::Good
+/// What a verdict means for the exit code.
+pub fn outcome(verdict: HuntVerdict) -> Outcome {
+    match verdict {
+        HuntVerdict::Sound => Outcome::Good,
+        HuntVerdict::NotSettled => Outcome::NotSettled,
+        HuntVerdict::Leaks => Outcome::Bad,
     }
 }

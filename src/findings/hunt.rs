@@ -150,6 +150,8 @@ pub struct Hunt {
     pub limit_air_percent: Option<f64>,
     /// The known jet; absent where none was opened.
     pub jet: Option<Jet>,
+    /// Leaks as soon as one suspect does, sound when all are.
+    pub verdict: HuntVerdict,
     /// The suspects: those that leak first, the clearest before the others, the sound ones last.
     pub suspects: Vec<Suspect>,
     /// In plain sentences.
@@ -193,6 +195,7 @@ fn nothing(say: String, remarks: Option<Remark>) -> Hunt {
         limit_rpm: None,
         limit_air_percent: None,
         jet: None,
+        verdict: HuntVerdict::NotSettled,
         suspects: Vec::new(),
         say,
         remarks: remarks.into_iter().collect(),
@@ -296,11 +299,20 @@ impl<'a> Measured<'a> {
         judged.sort_by(|a, b| rank(a.1.verdict).cmp(&rank(b.1.verdict)).then(a.0.total_cmp(&b.0)));
         let suspects: Vec<Suspect> = judged.into_iter().map(|(_, suspect)| suspect).collect();
         let jet = jet.as_ref().and_then(|jet| told(jet, both));
+        let is = |verdict| suspects.iter().any(|s| s.verdict == verdict);
+        let verdict = if is(HuntVerdict::Leaks) {
+            HuntVerdict::Leaks
+        } else if suspects.is_empty() || is(HuntVerdict::NotSettled) {
+            HuntVerdict::NotSettled
+        } else {
+            HuntVerdict::Sound
+        };
         let mut hunt = Hunt {
             idle_rpm: Some(idle_rpm),
             limit_rpm: Some(limits.rpm),
             limit_air_percent: Some(limits.air_percent).filter(|share| share.is_finite()),
             jet,
+            verdict,
             suspects,
             say: String::new(),
             remarks: Vec::new(),

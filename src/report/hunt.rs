@@ -11,7 +11,7 @@ use crate::findings::hunt::{Hunt, HuntVerdict, Suspect};
 /// where it is asked for, cautions.
 pub fn write(page: &mut Page, log: &LogFacts, finding: &Hunt, sides: &Sides, with_budget: bool) {
     let remarks = log.remarks_with(&finding.remarks);
-    page.heading(&finding.say, tone(finding));
+    page.heading(&finding.say, tone(finding.verdict));
     minds(page, &remarks);
     if !finding.suspects.is_empty() {
         ranking(page, finding, sides);
@@ -24,15 +24,12 @@ pub fn write(page: &mut Page, log: &LogFacts, finding: &Hunt, sides: &Sides, wit
     cautions::write(page, &cautions::for_hunt());
 }
 
-/// How a hunt is coloured.
-fn tone(finding: &Hunt) -> Tone {
-    let is = |verdict| finding.suspects.iter().any(|s| s.verdict == verdict);
-    if is(HuntVerdict::Leaks) {
-        Tone::Bad
-    } else if finding.suspects.is_empty() || is(HuntVerdict::NotSettled) {
-        Tone::Open
-    } else {
-        Tone::Good
+/// How a verdict is coloured.
+fn tone(verdict: HuntVerdict) -> Tone {
+    match verdict {
+        HuntVerdict::Leaks => Tone::Bad,
+        HuntVerdict::NotSettled => Tone::Open,
+        HuntVerdict::Sound => Tone::Good,
     }
 }
 

@@ -3,6 +3,7 @@
 use serde_json::Value;
 
 /// A true value and the 95 % interval that should hold it.
+#[derive(Clone)]
 pub struct Held {
     /// Log and what of it.
     what: String,
@@ -105,6 +106,25 @@ pub fn pair_errors(log: &str, found: &Value, truth: &Value) -> Vec<Held> {
             Held::new(what, number(at, "error_kpa"), &block, ["low_kpa", "high_kpa"])
         })
         .collect()
+}
+
+/// What sealing the culprit does, and its hole, beside the true ones, where the log is a hunt. It is
+/// the only one that leaks.
+pub fn hunt(log: &str, found: &Value, truth: &Value) -> Vec<Held> {
+    let Some(culprit) = truth["culprit"].as_str() else { return Vec::new() };
+    let suspects = found["suspects"].as_array().unwrap();
+    let leaking: Vec<&Value> = suspects.iter().filter(|s| s["verdict"] == "leaks").collect();
+    assert!(leaking.len() == 1 && leaking[0] == &suspects[0], "{log}: {}", found["say"]);
+    assert_eq!(leaking[0]["name"], culprit, "{log}: {}", found["say"]);
+    assert_eq!(leaking[0]["into"], truth["into"], "{log}: {}", found["say"]);
+    [
+        ("effect_rpm", ["low_rpm", "high_rpm"]),
+        ("effect_vac1_kpa", ["low_vac1_kpa", "high_vac1_kpa"]),
+        ("effect_vac2_kpa", ["low_vac2_kpa", "high_vac2_kpa"]),
+        ("hole_mm", ["hole_low_mm", "hole_high_mm"]),
+    ]
+    .map(|(key, ends)| Held::new(format!("{log}: {key}"), number(truth, key), leaking[0], ends))
+    .to_vec()
 }
 
 /// The idle drop beside the true one, where there was a cap test.

@@ -6,6 +6,7 @@
 mod canonical;
 mod car;
 mod foreign;
+mod hunt;
 mod readme;
 mod tee;
 mod truth;
@@ -26,6 +27,7 @@ fn all() -> &'static [Log] {
         let mut logs = canonical::logs();
         logs.extend(foreign::logs());
         logs.extend(tee::logs());
+        logs.extend(hunt::logs());
         logs
     })
 }
@@ -114,6 +116,7 @@ fn the_scenes_are_what_they_claim() {
         ("crankcase-leaking.csv", "not_sealed"),
         ("crankcase-blocked.csv", "blocked"),
         ("balance-no-zero.csv", "not_settled"),
+        ("hunt.csv", "leaks"),
     ] {
         assert_eq!(truth(name)["verdict"], verdict, "{name}");
     }

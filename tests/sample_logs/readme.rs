@@ -17,7 +17,7 @@ with `EVENBREATH_WRITE_SAMPLES=1` it writes them, `truth.json` and this page ane
 `truth.json` holds, for each log, what was true in the model: for every steady stretch the mean
 speed, the mean vacuum of both tracts and their difference; for a cap test the idle, the drop (that
 of the same engine without its random variation), the times at which the cap really moved and the
-crankcase depression. People press keys about half a second late. While hoses are changed over, for
+crankcase depression; for a hunt who leaks, by what hole, and what sealing it changes. People press keys about half a second late. While hoses are changed over, for
 2.5 s, both sensors see the atmosphere though the engine runs.
 
 'To be found' follows from the truth, at the default tolerance of 1.3 kPa and the default threshold
@@ -53,6 +53,9 @@ fn truth_in_words(truth: &Value) -> String {
     }
     if let Some(drop) = number(truth, "drop_rpm", 1) {
         words.push(format!("drop {drop} rev/min"));
+    }
+    if let Some((culprit, hole)) = truth["culprit"].as_str().zip(number(truth, "hole_mm", 1)) {
+        words.push(format!("the {culprit} leaks by a hole of {hole} mm"));
     }
     if let Some(crank) = number(truth, "crank_closed_kpa", 2) {
         words.push(format!("crankcase {crank} kPa below atmosphere with the cap on"));

@@ -59,7 +59,7 @@ pub fn json(work: Work, log: &Path, args: &RecordArgs) -> Result<(Value, u8), Fa
         }
         Work::Hunt => {
             let finding = findings::hunt::find(&log.signal, &log.conditions);
-            (json::hunt(&log.facts, &finding)?, hunt::outcome(&finding))
+            (json::hunt(&log.facts, &finding)?, hunt::outcome(finding.verdict))
         }
         Work::Match => return Ok((Value::Null, 0)),
     };
