@@ -48,27 +48,40 @@ fn ranking(page: &mut Page, finding: &Hunt, sides: &Sides) {
         .group("suspect", Align::Left, &[""])
         .group("verdict", Align::Left, &[""])
         .group("idle, rev/min", Align::Right, &ends)
+        .group("trials", Align::Right, &[""])
+        .group("chance", Align::Right, &[""]);
+    let number = |value: Option<f64>, decimals| value.map(|value| fixed(value, decimals));
+    for s in &finding.suspects {
+        let mut row = vec![Some(s.name.clone()), Some(words(s.verdict).to_string())];
+        row.extend([s.low_rpm, s.effect_rpm, s.high_rpm].map(|v| number(v, 0)));
+        row.extend([Some(s.trials.to_string()), s.p_adjusted.map(chance)]);
+        table.row(row);
+    }
+    page.table(&table);
+    let mut table = Table::default()
+        .group("suspect", Align::Left, &[""])
         .group("air 1, %", Align::Right, &ends)
         .group("air 2, %", Align::Right, &ends);
     for s in &finding.suspects {
-        let number = |value: Option<f64>, decimals| value.map(|value| fixed(value, decimals));
-        let mut row = vec![Some(s.name.clone()), Some(words(s.verdict).to_string())];
-        row.extend([s.low_rpm, s.effect_rpm, s.high_rpm].map(|v| number(v, 0)));
-        row.extend(
-            [s.low_air1_percent, s.effect_air1_percent, s.high_air1_percent].map(|v| number(v, 1)),
-        );
-        row.extend(
-            [s.low_air2_percent, s.effect_air2_percent, s.high_air2_percent].map(|v| number(v, 1)),
-        );
+        let mut row = vec![Some(s.name.clone())];
+        let one = [s.low_air1_percent, s.effect_air1_percent, s.high_air1_percent];
+        let two = [s.low_air2_percent, s.effect_air2_percent, s.high_air2_percent];
+        row.extend(one.into_iter().chain(two).map(|v| number(v, 1)));
         table.row(row);
     }
+    page.gap();
     page.table(&table);
     page.gap();
     page.paragraph(&format!(
         "Idle and air: what sealing the suspect changes, with 95 % confidence between low and high. Air 1 \
-         is the air that the tract of {} draws, from speed and vacuum; air 2 that of {}.",
+         is the air that the tract of {} draws, from speed and vacuum; air 2 that of {}. Chance: the \
+         probability that any of so many tight suspects would look so much like a leak.",
         sides.one, sides.two
     ));
+}
+
+fn chance(p: f64) -> String {
+    if p < 0.001 { "below 0.001".into() } else { fixed(p, 3) }
 }
 
 fn meaning(page: &mut Page, finding: &Hunt) {

@@ -232,3 +232,61 @@ fn the_same_log_gives_the_same_bytes() {
         assert_eq!(one, two, "{command}");
     }
 }
+
+#[test]
+fn hunt() {
+    let log = concat!(env!("CARGO_MANIFEST_DIR"), "/sample-logs/hunt.csv");
+    let value = run(&["hunt", log, "--json"]).good().json();
+    let keys = [
+        ("log", Block),
+        ("idle_rpm", Number),
+        ("limit_rpm", Number),
+        ("limit_air_percent", Number),
+        ("jet", Block),
+        ("verdict", Text),
+        ("suspects", List),
+        ("say", Text),
+        ("remarks", List),
+    ];
+    check(&value, &keys);
+    let keys = [
+        ("mm", Number),
+        ("trials", Number),
+        ("effect_air_percent", Number),
+        ("low_air_percent", Number),
+        ("high_air_percent", Number),
+        ("shows", Flag),
+    ];
+    check(&value["jet"], &keys);
+    let suspects = value["suspects"].as_array().unwrap();
+    assert_eq!(suspects.len(), 4);
+    for suspect in suspects {
+        check(suspect, &[("name", Text), ("trials", Number), ("p_adjusted", Number)]);
+        check(suspect, &[("verdict", Text), ("needs_trials", Measured), ("hole_budget", List)]);
+        for of in ["rpm", "vac1_kpa", "vac2_kpa", "air1_percent", "air2_percent"] {
+            let number = |end: &str| suspect[format!("{end}_{of}")].as_f64().unwrap();
+            let (low, value, high) = (number("low"), number("effect"), number("high"));
+            assert!(low < value && value < high, "{of}: {suspect}");
+        }
+        for end in ["hole_mm", "hole_low_mm", "hole_high_mm"] {
+            check(suspect, &[(end, Measured)]);
+        }
+        for row in suspect["hole_budget"].as_array().unwrap() {
+            check(row, &[("name", Text), ("u_percent", Number)]);
+        }
+    }
+    assert_eq!(run(&["hunt", log, "--exit-code"]).code, 10);
+}
+
+#[test]
+fn hunt_without_a_trial() {
+    let folder = folder("contract-no-hunt");
+    let log = file(&folder, "log.csv", idle(0.0, 30));
+    let value = run(&["hunt", &log, "--json"]).good().json();
+    assert_eq!(
+        (&value["verdict"], &value["suspects"]),
+        (&"not_settled".into(), &Value::Array(vec![]))
+    );
+    assert!(value["say"].as_str().unwrap().contains("'seal NAME'"), "{value}");
+    assert_eq!(run(&["hunt", &log, "--exit-code"]).code, 11);
+}

@@ -4,3 +4,4 @@
 
 mod scene;
 mod tables;
+mod verdicts;

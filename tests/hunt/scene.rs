@@ -1,7 +1,7 @@
 //! A hunt on the model engine.
 
 use evenbreath::engine::sensors::SensorBox;
-use evenbreath::engine::{Action, Script, Settings, Side, record};
+use evenbreath::engine::{Action, Script, Settings, Side, record, steady};
 use evenbreath::findings::Conditions;
 use evenbreath::findings::hunt::{self, Hunt};
 use evenbreath::sample::{Mark, Track};
@@ -122,6 +122,14 @@ impl Scene {
             script = script.act(Seconds(on), Action::FanOn).act(Seconds(off), Action::FanOff);
         }
         script
+    }
+
+    /// What sealing the culprit does to speed, rev/min, and to both vacuums, kPa, in the steady state.
+    pub fn truth(&self) -> [f64; 3] {
+        let means = |open: bool| steady(&self.settings, &self.switch(open, false)).unwrap();
+        let (open, sealed) = (means(true), means(false));
+        let vacuum = |side: usize| sealed.vac_kpa[side] - open.vac_kpa[side];
+        [sealed.rpm - open.rpm, vacuum(0), vacuum(1)]
     }
 
     pub fn track(&self, seed: u64) -> Track {

@@ -45,6 +45,9 @@ pub struct Tally {
     pub missed: usize,
     /// Innocent suspects, and those of them that are said to be sound.
     pub innocent: (usize, usize),
+    /// Intervals of the speed and of both vacuums, and those of them that hold what sealing does: of
+    /// the culprit and of the innocent.
+    pub held: [(usize, usize); 2],
 }
 
 impl Tally {
@@ -56,6 +59,7 @@ impl Tally {
             Leak::Seal(_) => Some(Into::BeforeThrottles),
             Leak::None => None,
         };
+        let culprits = scene.truth();
         for hunt in hunts {
             assert_eq!(hunt.suspects.len(), NAMES.len(), "{}", hunt.say);
             let is_culprit =
@@ -66,6 +70,15 @@ impl Tally {
             tally.false_alarms += usize::from(innocent.iter().any(|s| leaks(&s)));
             tally.innocent.0 += innocent.len();
             tally.innocent.1 += innocent.iter().filter(|s| s.verdict == HuntVerdict::Sound).count();
+            for suspect in &hunt.suspects {
+                let is_culprit = is_culprit(&suspect);
+                let truth = if is_culprit { culprits } else { [0.0; 3] };
+                let held = &mut tally.held[usize::from(!is_culprit)];
+                for ((low, high), truth) in intervals(suspect).into_iter().zip(truth) {
+                    held.0 += 1;
+                    held.1 += usize::from(low <= truth && truth <= high);
+                }
+            }
             for suspect in culprit {
                 tally.found += usize::from(leaks(&&suspect));
                 tally.placed += usize::from(suspect.into == into && into.is_some());
@@ -74,6 +87,14 @@ impl Tally {
         }
         tally
     }
+}
+
+fn intervals(s: &Suspect) -> [(f64, f64); 3] {
+    [
+        (s.low_rpm.unwrap(), s.high_rpm.unwrap()),
+        (s.low_vac1_kpa.unwrap(), s.high_vac1_kpa.unwrap()),
+        (s.low_vac2_kpa.unwrap(), s.high_vac2_kpa.unwrap()),
+    ]
 }
 
 /// The scenes of the table.
@@ -120,19 +141,21 @@ fn cell() -> u64 {
 #[ignore = "a table: minutes"]
 fn table_of_verdicts() {
     println!(
-        "| scene | false alarms | found | right place | called sound | innocent called sound |"
+        "| scene | false alarms | found | right place | called sound | innocent called sound | held, culprit | held, innocent |"
     );
     for (name, scene) in scenes() {
         let tally = Tally::of(&scene, &hunts(cell(), |seed| scene.hunt(seed)));
         let percent = |n: usize, of: usize| 100.0 * n as f64 / of.max(1) as f64;
         let of = |n: usize| percent(n, tally.hunts);
         println!(
-            "| {name} | {:.1} % | {:.1} % | {:.1} % | {:.1} % | {:.0} % |",
+            "| {name} | {:.1} % | {:.1} % | {:.1} % | {:.1} % | {:.0} % | {:.1} % | {:.1} % |",
             of(tally.false_alarms),
             of(tally.found),
             of(tally.placed),
             of(tally.missed),
-            percent(tally.innocent.1, tally.innocent.0)
+            percent(tally.innocent.1, tally.innocent.0),
+            percent(tally.held[0].1, tally.held[0].0),
+            percent(tally.held[1].1, tally.held[1].0)
         );
     }
 }
