@@ -6,6 +6,8 @@
 mod fixture;
 #[path = "charts/hoses.rs"]
 mod hoses;
+#[path = "charts/hunt.rs"]
+mod hunt;
 #[path = "charts/scale.rs"]
 mod scale;
 #[path = "charts/svg.rs"]

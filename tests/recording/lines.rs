@@ -211,6 +211,25 @@ fn a_guided_recording_gives_its_finding_as_json() {
     assert_eq!(ended.summary["guide"]["finished"], true);
 }
 
+/// The model has no named hoses: what is sealed on it changes nothing, and nothing may be said to leak.
+#[test]
+fn a_guided_hunt_gives_its_finding_as_json() {
+    let folder = folder("guided-hunt");
+    let suspects = ["--suspect", "dipstick seal", "--suspect", "servo hose", "--times", "2"];
+    let args = ["--model", "--guide", "hunt", "--speed", "60"];
+    let ended = ended(command(&folder.join("log.csv"), &args).args(suspects).output().unwrap());
+    assert_eq!(ended.code, Some(0), "{ended:?}");
+    let finding = &ended.summary["finding"];
+    assert_ne!(finding["verdict"], "leaks", "{finding}");
+    let tried: Vec<u64> = finding["suspects"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .filter_map(|s| s["trials"].as_u64())
+        .collect();
+    assert_eq!(tried, [2, 2], "{finding}");
+}
+
 #[test]
 fn a_guide_without_anybody_to_press_enter_is_refused() {
     let folder = folder("no-keys");
