@@ -22,11 +22,12 @@ pub fn sentences(hunt: &Hunt, sides: &Sides) -> String {
     let mut say: Vec<String> = leaks.iter().map(|suspect| leak(suspect, sides)).collect();
     if leaks.is_empty() {
         say.push(match open.is_empty() {
-            true => "No suspect leaks more than does not matter.".into(),
+            true => "No suspect leaks enough to matter.".into(),
             false => "Not settled: no suspect is shown to leak.".into(),
         });
     }
-    if !sound.is_empty() && !(leaks.is_empty() && open.is_empty()) {
+    let all_sound = leaks.is_empty() && open.is_empty();
+    if !sound.is_empty() && !all_sound {
         say.push(format!("Sound: {}.", names(&sound)));
     }
     if !open.is_empty() {
