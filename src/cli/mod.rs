@@ -36,9 +36,8 @@ use args::Command;
 const START: &str = "\
 no command given
 
-evenbreath measures how evenly two carburettors
-feed one engine, and where air leaks in, from a
-log of manifold vacuum and engine speed.
+evenbreath measures from a log how evenly two
+carburettors feed one engine, and where it leaks.
 
   evenbreath demo
       the whole job on logs that come with it
