@@ -224,8 +224,8 @@ fn verdicts_are_those_that_follow_from_the_truth() {
     }
 }
 
-/// Of twenty intervals of 95 % one misses by chance.
-const MISSES: usize = 1;
+/// Of so many intervals of 95 % one misses by chance.
+const A_MISS_IN: usize = 20;
 
 #[test]
 fn truths_lie_within_the_intervals() {
@@ -241,7 +241,12 @@ fn truths_lie_within_the_intervals() {
     let missed: Vec<String> =
         held.iter().filter(|one| one.half_widths_off() > 1.0).map(truth::Held::told).collect();
     println!("{} of {} truths lie in their intervals", held.len() - missed.len(), held.len());
-    assert!(missed.len() <= MISSES, "of {} intervals:\n{}", held.len(), missed.join("\n"));
+    assert!(
+        missed.len() <= held.len().div_ceil(A_MISS_IN),
+        "of {} intervals:\n{}",
+        held.len(),
+        missed.join("\n")
+    );
     for one in &held {
         assert!(one.half_widths_off() <= 2.0, "{}", one.told());
     }

@@ -297,3 +297,29 @@ pub fn usual(groups: &[Together], values: &[f64]) -> f64 {
         .collect();
     summary::median(&all).unwrap_or(f64::NAN)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Two trials of one suspect, each known to 2 with 30 degrees of freedom.
+    fn of(values: [f64; 2]) -> Effect {
+        let estimate = |value: f64, u: f64| Estimate { value, u, dof: 30.0 };
+        let trial = |from_s: f64| Trial { subject: 0, from_s, to_s: from_s + 8.0 };
+        let each =
+            vec![(trial(10.0), estimate(values[0], 2.0)), (trial(26.0), estimate(values[1], 2.0))];
+        let mean = estimate(0.5 * (values[0] + values[1]), 2.0 / 2.0_f64.sqrt());
+        combined(&[Fitted { each, means: vec![(0, 2, mean)] }], 0).unwrap()
+    }
+
+    #[test]
+    fn trials_that_disagree_widen_the_effect_by_what_they_differ() {
+        let between = |effect: &Effect| effect.budget.part(|c| c.name == BETWEEN);
+        // t = 4 / (2 sqrt 2) = 1.4 is what noise makes; 60 / (2 sqrt 2) = 21 is a load that came in one.
+        let (agree, differ) = (of([28.0, 32.0]), of([0.0, 60.0]));
+        assert_eq!((agree.value, differ.value), (30.0, 30.0));
+        assert_eq!(between(&agree), 0.0);
+        // Variance of the two values 1800, less 4 of their own, over two.
+        assert!((between(&differ) - (1796.0_f64 / 2.0).sqrt()).abs() < 1e-9);
+    }
+}
