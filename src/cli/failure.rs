@@ -57,7 +57,7 @@ pub enum Failure {
     /// Nobody can press Enter.
     #[error(
         "a guide waits for Enter at its steps, and there is no terminal to press it on; start it in a \
-         terminal, or record without --guide and run the analysis afterwards"
+         terminal, add --page and press there, or record without --guide and run the analysis afterwards"
     )]
     GuideWithoutKeys,
     /// A guide cannot lead through what was asked for.

@@ -1,4 +1,4 @@
-//! What the page is told, about twenty times a second. What is not known is `None`, and `null` there.
+//! What the page is told, about thirty times a second. What is not known is `None`, and `null` there.
 
 use super::lesson::Lesson;
 use super::sentence::Sentence;
@@ -127,6 +127,12 @@ pub struct Buttons {
     pub engine: Option<String>,
     /// Hoses.
     pub hoses: Option<String>,
+    /// Both hoses on one T-piece.
+    pub tee: Option<String>,
+    /// The suspect that is sealed; `None` while none is.
+    pub release: Option<String>,
+    /// The jet that is open; `None` while none is.
+    pub jet_closed: Option<String>,
     /// The mark that 'undo' calls a mistake.
     pub undo: Option<String>,
 }

@@ -29,5 +29,5 @@ pub mod tones;
 pub mod trace;
 
 pub use hub::Hub;
-pub use presses::Press;
+pub use presses::{Press, Pressed};
 pub use server::{Address, ServeError, Served, Settings, serve};

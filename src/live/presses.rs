@@ -2,11 +2,40 @@
 
 use super::lesson;
 use serde::Deserialize;
+use tokio::sync::oneshot;
 
 /// Longest text, characters.
 const LONGEST: usize = 120;
-/// Turns of a stop screw at one go, in eighths: five turns, as at the keyboard.
-const MOST_EIGHTHS: i32 = 40;
+/// Turns of a stop screw at one go, in twelfths: five turns, as at the keyboard.
+const MOST_TWELFTHS: i32 = 60;
+/// Diameter of a jet, mm, as at the keyboard.
+const JET_MM: std::ops::RangeInclusive<f64> = 0.1..=6.0;
+
+/// A press with somebody who waits for what becomes of it.
+#[derive(Debug)]
+pub struct Pressed {
+    press: Press,
+    answer: oneshot::Sender<Result<(), String>>,
+}
+
+impl Pressed {
+    /// A press, and where its answer comes.
+    pub(super) fn new(press: Press) -> (Pressed, oneshot::Receiver<Result<(), String>>) {
+        let (answer, answered) = oneshot::channel();
+        (Pressed { press, answer }, answered)
+    }
+
+    /// What was pressed.
+    pub fn press(&self) -> &Press {
+        &self.press
+    }
+
+    /// Tells the page that it was done, or why it was not.
+    pub fn answer(self, done: Result<(), String>) {
+        // A page that has gone away wants no answer.
+        let _ = self.answer.send(done);
+    }
+}
 
 /// What is pressed.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
@@ -22,8 +51,18 @@ pub enum Press {
     Screw {
         /// 1 or 2.
         side: u8,
-        /// Eighths of a turn, open positive.
-        eighths: i32,
+        /// Twelfths of a turn, open positive: a sixth can be set, half of that can be read off a slot.
+        twelfths: i32,
+    },
+    /// A suspect is sealed now.
+    Seal {
+        /// Its name.
+        name: String,
+    },
+    /// A jet is open now.
+    Jet {
+        /// Its diameter, mm.
+        mm: f64,
     },
     /// A note.
     Note {
@@ -63,12 +102,16 @@ impl Press {
         match press {
             Press::Mark { words } => Ok(Press::Mark { words: text(&words)? }),
             Press::Note { text: words } => Ok(Press::Note { text: text(&words)? }),
-            Press::Screw { side, eighths } => {
+            Press::Seal { name } => Ok(Press::Seal { name: text(&name)? }),
+            Press::Jet { mm } if !JET_MM.contains(&mm) => {
+                Err(format!("a jet of {mm} mm? {} to {} mm", JET_MM.start(), JET_MM.end()))
+            }
+            Press::Screw { side, twelfths } => {
                 if side != 1 && side != 2 {
                     return Err(format!("side {side}? 1 or 2"));
                 }
-                if eighths == 0 || eighths.abs() > MOST_EIGHTHS {
-                    return Err(format!("{eighths} eighths of a turn? 1 to {MOST_EIGHTHS}"));
+                if twelfths == 0 || twelfths.abs() > MOST_TWELFTHS {
+                    return Err(format!("{twelfths} twelfths of a turn? 1 to {MOST_TWELFTHS}"));
                 }
                 Ok(press)
             }
@@ -80,12 +123,16 @@ impl Press {
         }
     }
 
-    /// The mark of a screw or a note.
+    /// The mark of a screw, a suspect, a jet or a note.
     pub fn words(&self) -> Option<String> {
         match self {
-            Press::Screw { side, eighths } => {
-                Some(format!("screw {side} {:+}", f64::from(*eighths) / 8.0))
+            Press::Screw { side, twelfths } => {
+                // As many decimals as keep a twelfth, and no more than it needs.
+                let turns = (f64::from(*twelfths) / 12.0 * 1e4).round() / 1e4;
+                Some(format!("screw {side} {turns:+}"))
             }
+            Press::Seal { name } => Some(format!("seal {name}")),
+            Press::Jet { mm } => Some(format!("known leak {mm} mm")),
             Press::Note { text } => Some(format!("note {text}")),
             _ => None,
         }
@@ -127,9 +174,9 @@ mod tests {
     fn what_the_page_sends() {
         let mark = |words: &str| Ok(Press::Mark { words: words.into() });
         assert_eq!(read(r#"{"press":"mark","words":" cap   off "}"#), mark("cap off"));
-        let screw = read(r#"{"press":"screw","side":2,"eighths":-3}"#).unwrap();
-        assert_eq!(screw.words().as_deref(), Some("screw 2 -0.375"));
-        let one = read(r#"{"press":"screw","side":1,"eighths":8}"#).unwrap();
+        let screw = read(r#"{"press":"screw","side":2,"twelfths":-2}"#).unwrap();
+        assert_eq!(screw.words().as_deref(), Some("screw 2 -0.1667"));
+        let one = read(r#"{"press":"screw","side":1,"twelfths":12}"#).unwrap();
         assert_eq!(one.words().as_deref(), Some("screw 1 +1"));
         assert_eq!(read(r#"{"press":"undo"}"#), Ok(Press::Undo));
         let start = |name: &str| Ok(Press::Start { name: name.into() });
@@ -148,10 +195,13 @@ mod tests {
             r#"{"press":"mark","words":"  "}"#,
             r#"{"press":"mark","words":"cap\noff"}"#,
             r#"{"press":"mark","words":"cap off","more":1}"#,
-            r#"{"press":"screw","side":3,"eighths":1}"#,
-            r#"{"press":"screw","side":1,"eighths":0}"#,
-            r#"{"press":"screw","side":1,"eighths":41}"#,
-            r#"{"press":"screw","side":1,"eighths":1e9}"#,
+            r#"{"press":"screw","side":3,"twelfths":1}"#,
+            r#"{"press":"screw","side":1,"twelfths":0}"#,
+            r#"{"press":"screw","side":1,"twelfths":61}"#,
+            r#"{"press":"jet","mm":6.5}"#,
+            r#"{"press":"jet","mm":null}"#,
+            r#"{"press":"seal","name":" "}"#,
+            r#"{"press":"screw","side":1,"twelfths":1e9}"#,
             r#"{"press":"start","name":"../other"}"#,
             r#"{"press":"start","name":"a/b"}"#,
             r#"{"press":"start","name":".hidden"}"#,

@@ -3,7 +3,7 @@
 use super::connections::Line;
 use super::guard::{Guard, Refused};
 use super::hub::Hub;
-use super::presses::Press;
+use super::presses::{Press, Pressed};
 use axum::Router;
 use axum::body::{Body, Bytes, to_bytes};
 use axum::extract::{Extension, RawQuery, Request, State};
@@ -25,6 +25,8 @@ use tokio::time::timeout;
 const LONGEST_PRESS: usize = 2048;
 /// A press comes within this time of its head.
 const PRESS_PATIENCE: Duration = Duration::from_secs(5);
+/// A recorder that has not done it by then will do it later.
+const ANSWER_PATIENCE: Duration = Duration::from_secs(2);
 
 /// The parts of the page: path, type, content. Together under 150 kB, and nothing from elsewhere.
 pub const PARTS: [(&str, &str, &str); 11] = [
@@ -46,7 +48,7 @@ pub const PARTS: [(&str, &str, &str); 11] = [
 pub struct Desk {
     pub hub: Hub,
     pub guard: Arc<Guard>,
-    pub presses: Sender<Press>,
+    pub presses: Sender<Pressed>,
 }
 
 /// All routes.
@@ -107,8 +109,14 @@ async fn press(
     let press = Press::read(&body.map_err(long)?).map_err(|why| (StatusCode::BAD_REQUEST, why))?;
     let busy =
         |_| (StatusCode::SERVICE_UNAVAILABLE, "the recorder is busy; press again".to_string());
-    desk.presses.try_send(press).map_err(busy)?;
-    Ok(StatusCode::ACCEPTED)
+    let (pressed, answer) = Pressed::new(press);
+    desk.presses.try_send(pressed).map_err(busy)?;
+    match timeout(ANSWER_PATIENCE, answer).await {
+        Err(_) => Ok(StatusCode::ACCEPTED),
+        Ok(Ok(Ok(()))) => Ok(StatusCode::NO_CONTENT),
+        Ok(Ok(Err(why))) => Err((StatusCode::CONFLICT, why)),
+        Ok(Err(_)) => Err((StatusCode::CONFLICT, "the recording has ended".into())),
+    }
 }
 
 /// The frames of a page as the body of an answer that does not end.

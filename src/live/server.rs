@@ -4,7 +4,7 @@ use super::codes::Codes;
 use super::connections::Lines;
 use super::guard::Guard;
 use super::hub::Hub;
-use super::presses::Press;
+use super::presses::Pressed;
 use super::routes::{Desk, router};
 use axum::Router;
 use axum::extract::Extension;
@@ -94,7 +94,7 @@ pub struct Served {
 ///
 /// # Errors
 /// The port cannot be had, or the system refuses a thread or random numbers.
-pub fn serve(settings: Settings) -> Result<(Served, Receiver<Press>), ServeError> {
+pub fn serve(settings: Settings) -> Result<(Served, Receiver<Pressed>), ServeError> {
     let codes = settings.share.then(Codes::new).transpose().map_err(ServeError::Codes)?;
     let host = if settings.share { Ipv4Addr::UNSPECIFIED } else { Ipv4Addr::LOCALHOST };
     let runtime = Builder::new_current_thread().enable_all().build()?;

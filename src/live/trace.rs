@@ -44,7 +44,7 @@ pub struct Point {
 }
 
 impl Serialize for Point {
-    /// Four numbers, to the tenth of a millisecond and the pascal: it goes over the wire twenty times a second.
+    /// Four numbers, to the tenth of a millisecond and the pascal: it goes over the wire thirty times a second.
     fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
         let fine = |value: f64, per_one: f64| (value * per_one).round() / per_one;
         (

@@ -77,19 +77,29 @@ test("buttons write marks that land in the log, and the last one can be undone",
   await page.locator("#screw").click();
   await page.locator("#screw-dialog label", { hasText: "carburettor 2" }).click();
   await page.locator("#screw-dialog label", { hasText: "Closed" }).click();
-  await page.locator("#more").click();
+  await page.locator("#more-turn").click();
   assert.equal(await text(page, "turns"), "1/4 turn");
   await page.locator("#screw-dialog button.main").click();
   await says(page, "undo-words", "screw 2 -0.25");
-  await page.locator("#note").click();
+  await page.locator("#more").click();
   await page.locator("#note-text").fill("choke is off");
   await page.keyboard.press("Enter");
   await until("the note", () => recorder.marks().includes("note choke is off"));
+  await page.locator("#more").click();
+  await page.locator("#seal-name").fill("left hose");
+  await page.keyboard.press("Enter");
+  await until("the suspect", () => recorder.marks().includes("seal left hose"));
+  await page.locator("#more").click();
+  await page.locator("#release:visible").click();
+  await page.locator("#more").click();
+  await page.locator("#jet-mm").fill("1.5");
+  await page.keyboard.press("Enter");
+  await until("the jet", () => recorder.marks().includes("known leak 1.5 mm"));
   // A finger that trembles presses once.
   await page.locator("#engine").dblclick();
   await says(page, "engine", "Engine on");
   await until("engine off", () => recorder.marks().includes("engine off"));
-  assert.deepEqual(recorder.marks(), ["cap off", "mistake cap off", "screw 2 -0.25", "note choke is off", "engine off"]);
+  assert.deepEqual(recorder.marks(), ["cap off", "mistake cap off", "screw 2 -0.25", "note choke is off", "seal left hose", "release left hose", "known leak 1.5 mm", "engine off"]);
   await page.locator("#stop").click();
   await page.locator("#stop-dialog button.main").click();
   await sentence(page, "^Recording ended$");
@@ -132,7 +142,7 @@ test("everything can be done with the keyboard alone", async () => {
   await page.keyboard.press("Escape");
   await page.waitForFunction(() => !document.getElementById("screw-dialog").open);
   assert.equal(await page.evaluate(() => document.activeElement.id), "screw", "the focus comes back");
-  await says(page, "undo-words", "screw 2 -0.125");
+  await says(page, "undo-words", "screw 2 -0.1667");
   await reach("undo");
   await page.keyboard.press("Enter");
   await reach("stop");
@@ -141,7 +151,7 @@ test("everything can be done with the keyboard alone", async () => {
   await page.keyboard.press("Enter");
   assert.equal(await text(page, "theme-word"), "day");
   await until("the marks", () => recorder.marks().length >= 3);
-  assert.deepEqual(recorder.marks(), ["cap off", "screw 2 -0.125", "mistake screw 2 -0.125"]);
+  assert.deepEqual(recorder.marks(), ["cap off", "screw 2 -0.1667", "mistake screw 2 -0.1667"]);
   await recorder.stop();
   await close();
 });
@@ -245,7 +255,7 @@ for (const scheme of ["light", "dark"]) {
       await sentence(page, wanted);
       await page.locator("#screw:enabled").waitFor();
       await check(page, wanted);
-      for (const id of ["screw", "note", "stop"]) {
+      for (const id of ["screw", "more", "stop"]) {
         await page.locator(`#${id}`).click();
         await check(page, `${wanted} with the dialog of ${id}`);
         await page.keyboard.press("Escape");

@@ -3,10 +3,18 @@
 use crate::requests::{Answer, Listening, OWN, get, post, raw};
 use crate::states::frame;
 use evenbreath::live::{Press, Served, Settings, serve};
-use tokio::sync::mpsc::Receiver;
+use std::sync::mpsc::{Receiver, channel};
 
 fn served(share: bool) -> (Served, Receiver<Press>, u16) {
-    let (served, presses) = serve(Settings { port: 0, share }).unwrap();
+    let (served, mut pressed) = serve(Settings { port: 0, share }).unwrap();
+    // A recorder that does whatever is pressed.
+    let (done, presses) = channel();
+    std::thread::spawn(move || {
+        while let Some(pressed) = pressed.blocking_recv() {
+            let _ = done.send(pressed.press().clone());
+            pressed.answer(Ok(()));
+        }
+    });
     let address = &served.addresses()[0].url;
     let port = address.rsplit_once(':').unwrap().1.split('/').next().unwrap().parse().unwrap();
     served.hub().publish(frame(1.0, 5));
@@ -22,7 +30,7 @@ fn refused(answer: &Answer, status: u16) {
 
 #[test]
 fn a_host_of_another_name_is_refused_everywhere() {
-    let (_served, mut presses, port) = served(false);
+    let (_served, presses, port) = served(false);
     let named = |host: &str, request: &str| {
         raw(
             port,
@@ -68,7 +76,7 @@ fn every_answer_forbids_what_the_page_does_not_need() {
 
 #[test]
 fn another_site_may_neither_press_nor_listen() {
-    let (_served, mut presses, port) = served(false);
+    let (_served, presses, port) = served(false);
     let own_origin = format!("{OWN}origin: http://127.0.0.1:{port}\r\n");
     let header = "x-evenbreath-press: here\r\n";
     for lines in [
@@ -89,13 +97,13 @@ fn another_site_may_neither_press_nor_listen() {
         "OPTIONS /press HTTP/1.1\r\nhost: 127.0.0.1:{port}\r\nconnection: close\r\norigin: http://evil.example\r\n{asked}\r\n"
     );
     refused(&raw(port, preflight.as_bytes()), 405);
-    assert_eq!(post(port, &own_origin, UNDO).status, 202);
+    assert_eq!(post(port, &own_origin, UNDO).status, 204);
     assert_eq!(presses.try_recv().unwrap(), Press::Undo);
 }
 
 #[test]
 fn a_shared_page_wants_a_code_to_see_and_another_to_press() {
-    let (served, mut presses, port) = served(true);
+    let (served, presses, port) = served(true);
     let of = |url: &str, name: &str| {
         let (_, query) = url.split_once('?').unwrap();
         query.split('&').find_map(|part| part.strip_prefix(name)).unwrap_or("").to_string()
@@ -121,7 +129,7 @@ fn a_shared_page_wants_a_code_to_see_and_another_to_press() {
         refused(&post(port, &format!("x-evenbreath-press: {code}\r\n"), UNDO), 403);
     }
     assert!(presses.try_recv().is_err());
-    assert_eq!(post(port, &format!("x-evenbreath-press: {press}\r\n"), UNDO).status, 202);
+    assert_eq!(post(port, &format!("x-evenbreath-press: {press}\r\n"), UNDO).status, 204);
     assert_eq!(presses.try_recv().unwrap(), Press::Undo);
 }
 
@@ -143,12 +151,12 @@ fn without_share_nobody_outside_is_listened_to() {
 
 #[test]
 fn oversized_and_malformed_messages_are_refused_and_harm_nobody() {
-    let (_served, mut presses, port) = served(false);
+    let (_served, presses, port) = served(false);
     let mut page = Listening::to(port, "");
     let long = format!(r#"{{"press":"note","text":"{}"}}"#, "x".repeat(5000));
     assert_eq!(post(port, OWN, &long).status, 413);
     let endless = format!("{OWN}content-length: 99999999999\r\n");
-    assert_ne!(post(port, &endless, "{}").status, 202);
+    assert_ne!(post(port, &endless, "{}").status, 204);
     let chunks = format!(
         "POST /press HTTP/1.1\r\nhost: 127.0.0.1:{port}\r\nconnection: close\r\n{OWN}transfer-encoding: chunked\r\n\r\n"
     );

@@ -1,15 +1,17 @@
 //! The recording as it runs: events, interrupts and the clock, one after the other.
 
+mod hands;
+
 use super::args::RecordArgs;
 use super::display::Display;
-use super::keys::{KeyReader, Wish};
-use super::led::{Led, Moved};
+use super::keys::KeyReader;
+use super::led::Led;
 use super::signals;
 use super::source::Source;
-use super::teacher::{Taught, Teacher};
+use super::teacher::Teacher;
 use super::why;
 use crate::cli::failure::Failure;
-use crate::live::{Press, lesson};
+use crate::live::Pressed;
 use crate::recording;
 use crate::recording::session::{Finished, Session, Wanted};
 use crate::sources::event::{Columns, Event};
@@ -30,7 +32,7 @@ const WAITING_PIECES: usize = 16_384;
 const WAITING_KEYS: usize = 64;
 /// The clock looks at journal and guide this often, and the page is told as often: a sample waits for half of
 /// it on average, and is to be seen within 100 ms.
-const TICK: Duration = Duration::from_millis(40);
+const TICK: Duration = Duration::from_millis(33);
 /// A source that has said nothing readable after this time is spoken of, s.
 const SPEAK_AFTER_S: f64 = 3.0;
 /// With `--seconds`, silence ends the recording after this, s.
@@ -113,7 +115,7 @@ pub fn record(
     source: Source,
     (led, teacher): (Option<Led>, Option<Teacher>),
     mut display: Display,
-    page: Option<&mut Receiver<Press>>,
+    page: Option<&mut Receiver<Pressed>>,
 ) -> Result<Outcome, Failure> {
     let source_needs_keys = source.actions.is_none();
     let runtime = tokio::runtime::Builder::new_current_thread()
@@ -192,7 +194,7 @@ impl Drive<'_> {
         &mut self,
         mut heard: Receiver<Heard>,
         mut keys: Receiver<(KeyEvent, Instant)>,
-        presses: &mut Receiver<Press>,
+        presses: &mut Receiver<Pressed>,
         stop: &AtomicBool,
     ) -> Result<Ended, Failure> {
         let (ask, mut asked) = channel(1);
@@ -204,7 +206,7 @@ impl Drive<'_> {
                 biased;
                 _ = asked.recv() => Some(Ended::Asked),
                 Some((key, at)) = keys.recv() => self.key(key, at),
-                Some(press) = presses.recv() => self.press(&press),
+                Some(pressed) = presses.recv() => self.pressed(pressed),
                 _ = clock.tick() => self.tick(),
                 heard = heard.recv() => match heard {
                     None => Some(Ended::Source),
@@ -288,80 +290,6 @@ impl Drive<'_> {
     fn fail(&mut self, failure: recording::Failure) -> Option<Ended> {
         self.failure = Some(Failure::Recording(failure));
         Some(Ended::Failed)
-    }
-
-    /// Lets the guide move on; true when it has come to its end.
-    fn lead(&mut self, log_s: f64) -> bool {
-        let now_s = self.host_s();
-        let Some(led) = &mut self.led else { return false };
-        let moved = led.advance(&mut self.session, log_s, now_s);
-        self.moved(moved)
-    }
-
-    fn moved(&mut self, moved: Moved) -> bool {
-        if let Some(keys) = &mut self.keys {
-            moved.marks.iter().for_each(|words| keys.saw(words));
-        }
-        if moved.rings {
-            self.display.ring();
-        }
-        moved.finished
-    }
-
-    fn key(&mut self, key: KeyEvent, at: Instant) -> Option<Ended> {
-        let at_s = (at - self.started).as_secs_f64();
-        let wish = self.keys.as_mut()?.press(key, at_s)?;
-        self.fulfil(wish, at_s)
-    }
-
-    /// What was pressed on the page.
-    fn press(&mut self, press: &Press) -> Option<Ended> {
-        if let Press::Lesson { what } = press {
-            return self.teach(*what);
-        }
-        let wish = self.keys.as_mut()?.pressed(press)?;
-        self.stopped_on_page |= wish == Wish::End;
-        let at_s = self.host_s();
-        self.fulfil(wish, at_s)
-    }
-
-    /// What was pressed in a lesson.
-    fn teach(&mut self, what: lesson::Press) -> Option<Ended> {
-        let at_s = self.host_s();
-        match self.teacher.as_mut()?.press(what) {
-            Ok(Taught::Mark(words)) => self.session.mark(&words, at_s),
-            Ok(Taught::Next) => return Some(Ended::Asked),
-            Ok(Taught::Nothing) => {}
-            Err(refused) => self.display.say(&refused.to_string()),
-        }
-        None
-    }
-
-    fn fulfil(&mut self, wish: Wish, at_s: f64) -> Option<Ended> {
-        match (wish, &mut self.led) {
-            (Wish::Mark(words), led) => {
-                self.session.mark(&words, at_s);
-                if let Some(teacher) = &mut self.teacher {
-                    teacher.noticed(&words);
-                }
-                if let Some(led) = led {
-                    let moved = led.noticed(&words, &mut self.session, at_s);
-                    self.moved(moved);
-                }
-            }
-            (Wish::End, _) => return Some(Ended::Asked),
-            (Wish::Done, Some(led)) => led.confirm(),
-            (Wish::Again, Some(led)) => {
-                let moved = led.again(&mut self.session, at_s);
-                self.moved(moved);
-            }
-            (Wish::Skip, Some(led)) => {
-                let moved = led.skip(&mut self.session, at_s);
-                return self.moved(moved).then_some(Ended::Guide);
-            }
-            (Wish::Done | Wish::Again | Wish::Skip, None) => {}
-        }
-        None
     }
 
     fn tick(&mut self) -> Option<Ended> {

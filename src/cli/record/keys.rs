@@ -138,7 +138,7 @@ impl KeyReader {
         }
     }
 
-    /// The words that a key without a question writes as things stand: `c`, `e`, `h`, `t`.
+    /// The words that a key writes without a question as things stand.
     pub fn writes(&self, key: char) -> Option<String> {
         self.toggle(key)
     }
@@ -153,22 +153,36 @@ impl KeyReader {
         self.last.as_ref().map(|mark| mark.text.clone())
     }
 
-    /// What somebody asks for without the keyboard. `None` where it is no longer what it would do.
-    pub fn pressed(&mut self, press: &Press) -> Option<Wish> {
+    /// What somebody asks for without the keyboard.
+    ///
+    /// # Errors
+    /// Why it is not what can be done now.
+    pub fn pressed(&mut self, press: &Press) -> Result<Wish, String> {
         match press {
             Press::Mark { words } => {
-                let stands = ['c', 'e', 'h', 't']
+                let stands = ['c', 'e', 'h', 't', 'p', 'j']
                     .iter()
                     .any(|key| self.toggle(*key).is_some_and(|writes| writes == *words));
-                stands.then(|| self.mark(words.clone()))
+                let stale = || format!("'{words}' stands already, or was pressed twice");
+                stands.then(|| self.mark(words.clone())).ok_or_else(stale)
             }
-            Press::Screw { .. } | Press::Note { .. } => press.words().map(|words| self.mark(words)),
-            Press::Undo => self.regret(),
-            Press::Done => Some(Wish::Done),
-            Press::Again => Some(Wish::Again),
-            Press::Skip => Some(Wish::Skip),
-            Press::Stop => Some(Wish::End),
-            Press::Start { .. } | Press::Lesson { .. } => None,
+            Press::Seal { .. } if self.sealed.is_some() => {
+                Err("another suspect is sealed; release it first".into())
+            }
+            Press::Jet { .. } if self.leak => Err("a jet is open; close it first".into()),
+            Press::Undo => self.regret().ok_or_else(|| "there is no mark to take back".into()),
+            Press::Done | Press::Again | Press::Skip if !self.guided => {
+                Err("no guide leads this recording".into())
+            }
+            Press::Done => Ok(Wish::Done),
+            Press::Again => Ok(Wish::Again),
+            Press::Skip => Ok(Wish::Skip),
+            Press::Stop => Ok(Wish::End),
+            Press::Start { .. } => Err("a log is being recorded; stop it first".into()),
+            press => match press.words() {
+                Some(words) => Ok(self.mark(words)),
+                None => Err("that cannot be pressed here".into()),
+            },
         }
     }
 

@@ -11,7 +11,7 @@ use crate::live::lesson::Lesson;
 use crate::live::sentence::{Prompted, Sentence, Situation, sentence};
 use crate::live::so_far::Judged;
 use crate::live::trace::{Pair, Point, Trace};
-use crate::live::{Hub, Press, Served, Settings, serve, tones};
+use crate::live::{Hub, Press, Pressed, Served, Settings, serve, tones};
 use crate::recording::guide::{Prompt, Work};
 use crate::recording::session::Session;
 use crate::units::Kpa;
@@ -25,7 +25,7 @@ const WAITING: Duration = Duration::from_secs(1);
 /// The page, over all recordings of a run.
 pub struct Page {
     served: Served,
-    presses: Receiver<Press>,
+    presses: Receiver<Pressed>,
 }
 
 /// What is asked of the page.
@@ -65,7 +65,7 @@ impl Page {
     }
 
     /// What is pressed.
-    pub fn presses(&mut self) -> &mut Receiver<Press> {
+    pub fn presses(&mut self) -> &mut Receiver<Pressed> {
         &mut self.presses
     }
 
@@ -82,13 +82,18 @@ impl Page {
                 tokio::select! {
                     _ = asked.recv() => return None,
                     _ = again.tick() => hub.again(),
-                    press = self.presses.recv() => match press {
-                        None => return None,
-                        Some(Press::Start { name }) => match log(&name) {
-                            Ok(path) => return Some(path),
-                            Err(why) => hub.say(&format!("Not begun: {why}.")),
-                        },
-                        Some(_) => {}
+                    pressed = self.presses.recv() => {
+                        let pressed = pressed?;
+                        let begun = match pressed.press() {
+                            Press::Start { name } => {
+                                log(name).inspect_err(|why| hub.say(&format!("Not begun: {why}.")))
+                            }
+                            _ => Err("the recording has ended; begin another log first".into()),
+                        };
+                        pressed.answer(begun.as_ref().map(|_| ()).map_err(String::clone));
+                        if let Ok(path) = begun {
+                            return Some(path);
+                        }
                     },
                 }
             }
@@ -313,7 +318,7 @@ fn led(work: Work, prompt: &Prompt) -> frame::Guide {
 fn for_buttons(words: &str) -> String {
     words
         .replace("Enter", "Done")
-        .replace("with key n", "with Note")
+        .replace("with key n", "with Note, other")
         .replace("with key s", "with Screw")
 }
 
@@ -341,6 +346,9 @@ fn buttons(keys: &KeyReader) -> Buttons {
         cap: keys.writes('c'),
         engine: keys.writes('e'),
         hoses: keys.writes('h'),
+        tee: keys.writes('t'),
+        release: keys.writes('p'),
+        jet_closed: keys.writes('j'),
         undo: keys.regrettable(),
     }
 }

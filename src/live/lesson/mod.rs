@@ -148,7 +148,7 @@ pub struct Flows {
 }
 
 impl Flows {
-    /// To the tenth of a milligram, the pascal and a thousandth: it goes over the wire twenty times a
+    /// To the tenth of a milligram, the pascal and a thousandth: it goes over the wire thirty times a
     /// second.
     pub fn rounded(self) -> Flows {
         let to = |value: f64, per_one: f64| (value * per_one).round() / per_one;

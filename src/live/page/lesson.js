@@ -104,7 +104,7 @@ class Panel {
     if (!lesson) return;
     this.drawing.show(lesson.flows, lesson.cylinders);
     const now = performance.now();
-    // Figures that change twenty times a second cannot be read.
+    // Figures that change thirty times a second cannot be read.
     if (now - this.shown < SHOWN_MS && !frame.anew) return;
     this.shown = now;
     this.ask(lesson, frame.log.recording);

@@ -47,41 +47,69 @@ const dialog = (id, write) => {
   return { open: () => { box.returnValue = ""; box.showModal(); } };
 };
 
-export function turnsInWords(eighths) {
-  const [whole, rest] = [Math.floor(eighths / 8), eighths % 8];
-  const parts = { 1: "1/8", 2: "1/4", 3: "3/8", 4: "1/2", 5: "5/8", 6: "3/4", 7: "7/8" };
-  const words = [whole ? String(whole) : "", rest ? parts[rest] : ""].filter(Boolean).join(" ");
-  return `${words} ${eighths > 8 ? "turns" : "turn"}`;
+export function turnsInWords(twelfths) {
+  const [whole, rest] = [Math.floor(twelfths / 12), twelfths % 12];
+  const parts = ["", "1/12", "1/6", "1/4", "1/3", "5/12", "1/2", "7/12", "2/3", "3/4", "5/6", "11/12"];
+  const words = [whole ? String(whole) : "", parts[rest]].filter(Boolean).join(" ");
+  return `${words} ${twelfths > 12 ? "turns" : "turn"}`;
 }
 
 function screw() {
-  let eighths = 1;
+  // What a person can set by the slot of a screw; half of it can still be read off.
+  const SIXTH = 2;
+  let twelfths = SIXTH;
   const turn = (by) => {
-    eighths = Math.max(1, Math.min(40, eighths + by));
-    document.getElementById("turns").textContent = turnsInWords(eighths);
+    twelfths = Math.max(1, Math.min(60, twelfths + by));
+    document.getElementById("turns").textContent = turnsInWords(twelfths);
   };
-  document.getElementById("less").addEventListener("click", () => turn(-1));
-  document.getElementById("more").addEventListener("click", () => turn(1));
+  document.getElementById("less-turn").addEventListener("click", () => turn(-1));
+  document.getElementById("more-turn").addEventListener("click", () => turn(1));
   const box = dialog("screw", (box) => {
     const given = new FormData(box.querySelector("form"));
-    press({ press: "screw", side: Number(given.get("side")), eighths: Number(given.get("way")) * eighths });
+    press({ press: "screw", side: Number(given.get("side")), twelfths: Number(given.get("way")) * twelfths });
   });
-  document.getElementById("screw").addEventListener("click", () => { eighths = 1; turn(0); box.open(); });
+  document.getElementById("screw").addEventListener("click", () => { twelfths = SIXTH; turn(0); box.open(); });
 }
 
-function written(id, field, make) {
-  const input = document.getElementById(field);
-  const box = dialog(id, () => { const asked = make(input.value.trim()); if (asked) press(asked); });
+function started() {
+  const input = document.getElementById("start-name");
+  const box = dialog("start", () => press({ press: "start", name: input.value.trim() }));
   return () => { input.value = ""; box.open(); };
+}
+
+// Marks that are made less often, or that need a word: each is written by its own button, and the box is left.
+function others(latest) {
+  const [box, at] = [document.getElementById("more-dialog"), (id) => document.getElementById(id)];
+  const asks = (form, field, make) => at(form).addEventListener("submit", (event) => {
+    event.preventDefault();
+    const value = at(field).value.trim();
+    if (!value) return;
+    box.close();
+    press(make(value));
+  });
+  asks("note-form", "note-text", (text) => ({ press: "note", text }));
+  asks("seal-form", "seal-name", (name) => ({ press: "seal", name }));
+  asks("jet-form", "jet-mm", (mm) => ({ press: "jet", mm: Number(mm) }));
+  for (const [id, button] of [["release", "release"], ["jet-closed", "jet_closed"], ["tee", "tee"]]) {
+    at(id).addEventListener("click", () => {
+      const words = latest()?.buttons[button];
+      box.close();
+      if (words) press({ press: "mark", words });
+    });
+  }
+  box.querySelector(".leave").addEventListener("click", () => box.close());
+  at("more").addEventListener("click", () => {
+    for (const id of ["note-text", "seal-name", "jet-mm"]) at(id).value = "";
+    box.showModal();
+  });
 }
 
 export function wire(latest) {
   for (const id of ["cap", "engine", "hoses"]) onPress(id, () => ({ press: "mark", words: latest()?.buttons[id] }));
   for (const id of ["undo", "done", "again", "skip"]) onPress(id, () => ({ press: id }));
   screw();
-  const note = written("note", "note-text", (text) => text && { press: "note", text });
-  document.getElementById("note").addEventListener("click", note);
-  const start = written("start", "start-name", (name) => ({ press: "start", name }));
+  others(latest);
+  const start = started();
   const stop = dialog("stop", () => press({ press: "stop" }));
   document.getElementById("stop").addEventListener("click", () => (latest()?.log.recording === false ? start() : stop.open()));
 }

@@ -42,18 +42,27 @@ function number(kpa, { per_kpa, decimals }) {
 }
 
 // The largest letters that the slot holds, found once for every shape of sentence: a count-down keeps its size.
+const sizes = new Map();
 function fit(words) {
   const sentence = at("sentence");
   const slot = sentence.parentElement;
-  sentence.textContent = words.replace(/\d+/g, "00");
-  let [small, large] = [16, Math.min(260, slot.clientHeight)];
-  while (large - small > 1) {
-    const size = (small + large) / 2;
-    sentence.style.fontSize = `${size}px`;
-    const fits = sentence.scrollHeight <= slot.clientHeight && sentence.scrollWidth <= slot.clientWidth;
-    if (fits) small = size; else large = size;
+  const [wide, high] = [slot.clientWidth, slot.clientHeight];
+  const shape = `${wide}x${high} ${words.replace(/\d+/g, "00")}`;
+  let size = sizes.get(shape);
+  if (size === undefined) {
+    sentence.textContent = words.replace(/\d+/g, "00");
+    let [small, large] = [16, Math.min(260, high)];
+    while (large - small > 1) {
+      const middle = (small + large) / 2;
+      sentence.style.fontSize = `${middle}px`;
+      const fits = sentence.scrollHeight <= high && sentence.scrollWidth <= wide;
+      if (fits) small = middle; else large = middle;
+    }
+    if (sizes.size > 200) sizes.clear();
+    size = small;
+    sizes.set(shape, size);
   }
-  sentence.style.fontSize = `${small}px`;
+  sentence.style.fontSize = `${size}px`;
 }
 
 let fitted = "";
@@ -118,9 +127,15 @@ function buttons({ buttons, marks, log }) {
     put(id, capital(buttons[id] ?? idle));
     enable(id, log.recording && buttons[id] !== null);
   }
-  for (const id of ["screw", "note"]) enable(id, log.recording);
+  for (const id of ["screw", "more"]) enable(id, log.recording);
+  put("tee", `T-piece: ${buttons.tee ?? ""}`);
+  for (const [form, button, words] of [["seal-form", "release", buttons.release], ["jet-form", "jet-closed", buttons.jet_closed]]) {
+    at(form).hidden = words !== null;
+    at(button).hidden = words === null;
+    put(button, capital(words ?? ""));
+  }
   enable("undo", log.recording && buttons.undo !== null);
-  put("undo-words", buttons.undo ?? "nothing to undo");
+  put("undo-words", buttons.undo ?? "no mark");
   enable("stop", true);
   put("stop", log.recording ? "Stop recording" : "Begin another log");
   const shown = marks.map(([s, words]) => `${clock(s)}|${words}`).join("\n");
@@ -173,7 +188,7 @@ function show(frame) {
   guide(frame.guide);
   say(frame.sentence);
   const now = performance.now();
-  // Figures that change twenty times a second cannot be read.
+  // Figures that change thirty times a second cannot be read.
   // With another sentence they change too, so that the two do not contradict each other.
   const shape = `${frame.log.recording}${frame.sentence.text.replace(/\d+/g, "0")}`;
   if (now - figured > FIGURES_MS || frame.anew || shape !== shown) {

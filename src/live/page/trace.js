@@ -1,5 +1,5 @@
 // The difference over the last minute: the tolerance as a band, the interval closing in, the running difference as a
-// line, marks where they were made. Drawn anew with every frame; nothing grows.
+// line, marks where they were made. All that moves is drawn anew with every frame; nothing grows.
 const MINUTE_S = 60;
 const GAP_S = 1;
 const FOLLOWS_S = 3;
@@ -9,6 +9,9 @@ export class Trace {
   constructor(canvas) {
     this.canvas = canvas;
     this.pen = canvas.getContext("2d", { alpha: false });
+    // Band, grid and captions stand still: they are drawn once, and each frame begins with their picture. Setting the
+    // font of a canvas makes the browser work out the style of the page, so a frame that need not does without.
+    this.still = document.createElement("canvas");
     this.points = [];
     this.closing = [];
     this.reach = 0;
@@ -21,6 +24,7 @@ export class Trace {
     const of = (name) => style.getPropertyValue(`--${name}`).trim();
     this.ink = Object.fromEntries(["sheet", "ink", "quiet", "band", "band-edge", "closing", "grid", "edge"].map((name) => [name, of(name)]));
     this.family = getComputedStyle(document.body).fontFamily;
+    this.drawn = "";
   }
 
   take(frame) {
@@ -53,15 +57,18 @@ export class Trace {
     this.wide = clientWidth;
     this.high = clientHeight;
     this.sized = true;
+    this.drawn = "";
   }
 
   draw() {
     if (!this.sized) this.size();
     const { pen, wide, high, ink, frame } = this;
     pen.setTransform(this.ratio, 0, 0, this.ratio, 0, 0);
-    pen.fillStyle = ink.sheet;
-    pen.fillRect(0, 0, wide, high);
-    if (!frame || wide < 40) return;
+    if (!frame || wide < 40) {
+      pen.fillStyle = ink.sheet;
+      pen.fillRect(0, 0, wide, high);
+      return;
+    }
     this.scale();
     const letter = Math.max(14, Math.min(24, wide / 42));
     const place = { left: letter * 0.8, right: wide - letter * 5.6, top: letter * 2.1, bottom: high - letter * 2.1 };
@@ -69,7 +76,11 @@ export class Trace {
     this.x = (s) => place.right + (s - frame.elapsed_s) * (place.right - place.left) / MINUTE_S;
     this.y = (kpa) => middle - Math.max(-1.06, Math.min(1.06, kpa / this.reach)) * (middle - place.top);
     this.letter = letter;
-    this.ground(place);
+    this.stand(place);
+    pen.save();
+    pen.setTransform(1, 0, 0, 1, 0, 0);
+    pen.drawImage(this.still, 0, 0);
+    pen.restore();
     pen.save();
     pen.beginPath();
     pen.rect(place.left, 0, place.right - place.left, high);
@@ -79,16 +90,38 @@ export class Trace {
     pen.restore();
     this.marks(place);
     this.bracket(place);
-    this.captions(place);
   }
 
-  text(words, x, y, { align = "left", weight = 600, colour = this.ink.ink, size = this.letter } = {}) {
+  // Draws what stands still, where it is not as it was.
+  stand(place) {
+    const { frame, still, canvas, ratio, wide, high } = this;
+    const as = JSON.stringify([this.reach, frame.tolerance_kpa, frame.unit, frame.sides.map((side) => side.name)]);
+    if (as === this.drawn) return;
+    this.drawn = as;
+    [still.width, still.height] = [canvas.width, canvas.height];
+    const pen = this.pen;
+    this.pen = still.getContext("2d", { alpha: false });
+    this.pen.setTransform(ratio, 0, 0, ratio, 0, 0);
+    this.pen.fillStyle = this.ink.sheet;
+    this.pen.fillRect(0, 0, wide, high);
+    this.ground(place);
+    this.captions(place);
+    this.letters({ size: this.letter * 0.9 });
+    this.belowEnds = place.left + this.pen.measureText(this.below()).width + this.letter;
+    this.pen = pen;
+  }
+
+  letters({ align = "left", colour = this.ink.ink, size = this.letter } = {}) {
     const { pen } = this;
-    pen.font = `${weight} ${size}px ${this.family}`;
+    pen.font = `600 ${size}px ${this.family}`;
     pen.textAlign = align;
     pen.textBaseline = "middle";
     pen.fillStyle = colour;
-    pen.fillText(words, x, y);
+  }
+
+  text(words, x, y, how) {
+    this.letters(how);
+    this.pen.fillText(words, x, y);
   }
 
   shown(kpa) {
@@ -116,7 +149,7 @@ export class Trace {
       this.stroke([[x, place.top], [x, place.bottom]]);
     }
     const ticks = letter * 0.85;
-    for (const kpa of [tolerance, -tolerance]) this.text(this.shown(kpa), place.right + letter * 2.1, this.y(kpa), { size: ticks, weight: 600, colour: ink["band-edge"] });
+    for (const kpa of [tolerance, -tolerance]) this.text(this.shown(kpa), place.right + letter * 2.1, this.y(kpa), { size: ticks, colour: ink["band-edge"] });
     if (Math.abs(upper - this.y(0)) > ticks) this.text("0", place.right + letter * 2.1, this.y(0), { size: ticks });
   }
 
@@ -174,20 +207,20 @@ export class Trace {
     const { pen, ink, frame, letter } = this;
     const size = letter * 0.8;
     // The caption below has its place first.
-    pen.font = `600 ${letter * 0.9}px ${this.family}`;
-    let free = place.left + pen.measureText(this.below()).width + letter;
+    let free = this.belowEnds;
+    if (!frame.marks.length) return;
+    this.letters({ size });
+    pen.strokeStyle = ink.ink;
+    pen.lineWidth = 2;
     for (const [at, words] of frame.marks) {
       const x = this.x(at);
       if (x < place.left || x > place.right) continue;
-      pen.strokeStyle = ink.ink;
-      pen.lineWidth = 2;
       this.stroke([[x, place.bottom - letter], [x, place.bottom + letter * 0.3]]);
-      pen.font = `600 ${size}px ${this.family}`;
       const width = pen.measureText(words).width;
       const left = Math.max(place.left, Math.min(x - width / 2, place.right - width));
       // Long words stand in the list of marks.
       if (left < free || words.length > LONGEST_MARK) continue;
-      this.text(words, left, place.bottom + letter * 1.05, { size });
+      pen.fillText(words, left, place.bottom + letter * 1.05);
       free = left + width + letter;
     }
   }
