@@ -20,11 +20,12 @@ const LABELS = {
 };
 
 const decimals = (step) => (step >= 1 ? 0 : step >= 0.1 ? 1 : 2);
-const minus = (words) => words.replace("-", "\u2212");
+// Nothing is shown as less than nothing.
+const minus = (words) => words.replace(/^-(?=[0.]*$)/, "").replace("-", "\u2212");
 const amount = (value) => (Math.abs(value) < 0.002 ? "" : `${minus(value.toFixed(value < 1 ? 3 : 2))} g/s`);
 
 function worded(knob) {
-  if (knob.what === "hold" && knob.value === 0) return "off the pedal";
+  if (knob.what === "hold" && knob.value === 0) return "foot off";
   return minus(`${knob.value.toFixed(decimals(knob.step))} ${knob.unit}`.trim());
 }
 

@@ -38,7 +38,8 @@ function clock(seconds) {
 }
 
 function number(kpa, { per_kpa, decimals }) {
-  return kpa === null ? "\u2013" : (kpa * per_kpa).toFixed(decimals).replace("-", "\u2212");
+  // Nothing is shown as less than nothing.
+  return kpa === null ? "\u2013" : (kpa * per_kpa).toFixed(decimals).replace(/^-(?=[0.]*$)/, "").replace("-", "\u2212");
 }
 
 // The largest letters that the slot holds, found once for every shape of sentence: a count-down keeps its size.
@@ -99,7 +100,7 @@ function figures(frame) {
   for (const id of ["name2", "screw-name2"]) put(id, two.name);
   for (const id of ["under1", "under2"]) put(id, frame.matched ? "vacuum, matched" : "vacuum as read");
   put("rpm", frame.rpm === null ? "\u2013" : frame.rpm.toFixed(0));
-  put("target", frame.idle_target_rpm === null ? "no idle target given" : `idle target ${frame.idle_target_rpm.toFixed(0)}`);
+  put("target", frame.idle_target_rpm === null ? "no idle target" : `idle target ${frame.idle_target_rpm.toFixed(0)}`);
   const names = `${one.name} less ${two.name}`;
   put("difference-name", names.length > 20 ? "Difference" : names);
   const d = frame.difference;
