@@ -163,7 +163,7 @@ fn add_up(command: &str, finding: &Value, unit: &str) -> f64 {
 }
 
 /// Keys whose value may be absent because nothing measured it.
-const MAY_BE_ABSENT: [&str; 13] = [
+const MAY_BE_ABSENT: [&str; 15] = [
     "dof",
     "needs_s",
     "needs_openings",
@@ -178,6 +178,9 @@ const MAY_BE_ABSENT: [&str; 13] = [
     "hole_mm",
     "hole_low_mm",
     "hole_high_mm",
+    // Of an idle as it should be that nobody has turned a screw of, or one that is not settled.
+    "screws",
+    "proposal",
 ];
 /// ... and those that are absent where there was no cap test.
 const OF_A_CAP_TEST: [&str; 8] = [

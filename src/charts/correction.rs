@@ -97,6 +97,7 @@ mod tests {
             verdict: Verdict::NotSettled,
             say: String::new(),
             causes: Vec::new(),
+            screws: None,
             remarks: Vec::new(),
         };
         let correction = Correction::new(&finding, &[]);

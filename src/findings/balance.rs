@@ -7,9 +7,10 @@
 use super::advice;
 use super::air_share::{self, Inputs, Share};
 use super::in_step::{self, InStep};
+use super::screws::{self, Memory, Screws};
 use super::stretches::{self, Stretch};
 use super::{Conditions, idle_vacuum, resolution, strokes, zero};
-use crate::sample::Remark;
+use crate::sample::{Meaning, Remark};
 use crate::sensors::matching::{Matching, Prior};
 use crate::signal::Signal;
 use crate::signal::plateaus::Kind;
@@ -164,6 +165,8 @@ pub struct Balance {
     pub say: String,
     /// Causes to check, likeliest first.
     pub causes: Vec<String>,
+    /// What the stop screws do, and what to turn; absent where there is nothing to say.
+    pub screws: Option<Screws>,
     /// What shakes the result: hoses off, a swap that is not believed, a difference that steps.
     pub remarks: Vec<Remark>,
 }
@@ -195,13 +198,24 @@ pub fn find(signal: &Signal, conditions: &Conditions) -> Balance {
     }
     remarks.extend(idle_vacuum::remark(&plateaus, conditions));
     let uneven = strokes::find(signal, &stretches, conditions.cylinders);
-    let verdict = overall(&plateaus);
     let zero = zero.used;
-    let say = advice::sentence(signal, &plateaus, &zero, &remarks, conditions);
-    let mut causes = advice::causes(&plateaus, &zero);
+    let now = &plateaus[superseded(signal, &plateaus)..];
+    let verdict = overall(now);
+    let say = advice::sentence(signal, now, &zero, &remarks, conditions);
+    let mut causes = advice::causes(now, &zero);
     causes.extend(uneven.map(|uneven| uneven.cause(&conditions.sides)));
+    let screws = screws::find(signal, &plateaus, conditions, &Memory::default()).screws;
     let tolerance_kpa = conditions.tolerance_kpa;
-    Balance { zero, tolerance_kpa, plateaus, verdict, say, causes, remarks }
+    Balance { zero, tolerance_kpa, plateaus, verdict, say, causes, screws, remarks }
+}
+
+/// How many of the first plateaus tell of an engine that is no more: a stop screw was turned after
+/// them, and it was logged again.
+fn superseded(signal: &Signal, plateaus: &[PlateauBalance]) -> usize {
+    let is_screw = |meaning: &Meaning| matches!(meaning, Meaning::Screw { .. });
+    let turned = signal.track.marks.iter().rfind(|mark| is_screw(&mark.meaning));
+    let before = turned.map_or(0, |turned| plateaus.partition_point(|p| p.from_s < turned.at.0));
+    if before < plateaus.len() { before } else { 0 }
 }
 
 /// Said where it is the largest part of a plateau's uncertainty, and matters beside the tolerance.
@@ -386,7 +400,7 @@ pub(super) const MANY_DOF: f64 = 1e5;
 /// A logger in step is worth a word from this share of the tolerance on: twice it is the reach.
 const IN_STEP_MATTERS: f64 = 0.05;
 
-const REPEATABILITY: &str = "repeatability";
+pub(super) const REPEATABILITY: &str = "repeatability";
 
 fn air_rows(air: &Share) -> Vec<AirBudgetRow> {
     [

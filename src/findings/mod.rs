@@ -18,6 +18,7 @@ pub mod openings;
 mod pair_line;
 pub mod pair_match;
 pub mod resolution;
+pub mod screws;
 pub mod stretches;
 pub mod strokes;
 pub mod tee_run;

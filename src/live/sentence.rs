@@ -7,7 +7,7 @@ use super::frame::LinkState;
 use super::so_far::Judged;
 use crate::findings::advice::is_idle;
 use crate::findings::balance::{Open, PlateauBalance, ZeroMethod};
-use crate::findings::{Conditions, Sides, Verdict, in_step};
+use crate::findings::{Conditions, Sides, Verdict, in_step, screws};
 use serde::Serialize;
 
 /// Idle this near its target needs no correction, rev/min (common practice, no published source).
@@ -150,16 +150,34 @@ fn found(now: &Situation) -> Sentence {
         return Sentence::new(Tone::Act, format!("No reading from {name}: look at its sensor"));
     }
     match judged.and_then(|judged| Some((judged.steady.as_ref()?, judged.zero))) {
-        Some((steady, zero)) => verdict(steady, zero, now.conditions),
+        Some((steady, zero)) => {
+            let turns = judged.and_then(|judged| learned(judged, now.conditions));
+            verdict(steady, zero, now.conditions, turns)
+        }
         None => Sentence::new(Tone::Wait, "Hold the speed steady")
             .and("The figures begin after three seconds without a change."),
     }
 }
 
-fn verdict(steady: &PlateauBalance, zero: ZeroMethod, conditions: &Conditions) -> Sentence {
+/// What to turn and what is expected then, once a turn has taught what a screw does on this engine.
+fn learned(judged: &Judged, conditions: &Conditions) -> Option<(String, String)> {
+    let screws = judged.screws.as_ref().filter(|screws| screws.learned_from > 0)?;
+    let proposal = screws.proposal?;
+    let turns = screws::in_words(&proposal.turns, &conditions.sides)?;
+    let speed = proposal.expected.speed_rpm;
+    let then = format!("Then an idle of {:.0} to {:.0} is expected.", speed.low, speed.high);
+    Some((turns, then))
+}
+
+fn verdict(
+    steady: &PlateauBalance,
+    zero: ZeroMethod,
+    conditions: &Conditions,
+    turns: Option<(String, String)>,
+) -> Sentence {
     match steady.verdict {
-        Verdict::OutOfTolerance => out(steady, conditions),
-        Verdict::InTolerance => within(steady, conditions),
+        Verdict::OutOfTolerance => out(steady, conditions, turns),
+        Verdict::InTolerance => within(steady, conditions, turns),
         Verdict::NotSettled => match steady.needs_s.filter(|s| *s <= PATIENCE_S) {
             Some(s) => {
                 Sentence::new(Tone::Wait, format!("Hold still, {:.0} s more", s.max(1.0).ceil()))
@@ -171,7 +189,11 @@ fn verdict(steady: &PlateauBalance, zero: ZeroMethod, conditions: &Conditions) -
 
 /// Which side passes more, and which screw to turn. The throttle that is closed is the one that passes more,
 /// unless the idle is below its target.
-fn out(steady: &PlateauBalance, conditions: &Conditions) -> Sentence {
+fn out(
+    steady: &PlateauBalance,
+    conditions: &Conditions,
+    turns: Option<(String, String)>,
+) -> Sentence {
     let Sides { one, two } = &conditions.sides;
     let (shut, wide, share) = match steady.open {
         Open::Carb1 => (one, two, 1.0 / steady.air1_over_air2),
@@ -180,7 +202,9 @@ fn out(steady: &PlateauBalance, conditions: &Conditions) -> Sentence {
     let percent = 100.0 * (share - 1.0);
     let decimals = usize::from(percent < 1.5);
     let least = if conditions.balance_pipe { "at least " } else { "" };
-    let (turn, detail) = if is_idle(steady) {
+    let (turn, detail) = if let Some((turns, then)) = turns.filter(|_| is_idle(steady)) {
+        (turns, Some(then))
+    } else if is_idle(steady) {
         idle_turn(steady.rpm, conditions.idle_target_rpm, shut, wide)
     } else {
         (format!("take up the linkage of {shut}"), None)
@@ -207,14 +231,19 @@ fn idle_turn(
     }
 }
 
-fn within(steady: &PlateauBalance, conditions: &Conditions) -> Sentence {
+fn within(
+    steady: &PlateauBalance,
+    conditions: &Conditions,
+    turns: Option<(String, String)>,
+) -> Sentence {
     let Sides { one, two } = &conditions.sides;
     let good = Sentence::new(Tone::Good, "In tolerance");
     let idle = steady.rpm.zip(conditions.idle_target_rpm).filter(|_| is_idle(steady));
     match idle {
         Some((rpm, target)) if (rpm - target).abs() > ON_TARGET_RPM => {
             let (off, turn) = if rpm < target { ("below", "open") } else { ("above", "close") };
-            good.and(format!("Idle is {off} its target of {target:.0}: {turn} both alike."))
+            let turn = turns.map_or_else(|| format!("{turn} both alike"), |(turns, _)| turns);
+            good.and(format!("Idle is {off} its target of {target:.0}: {turn}."))
         }
         _ => good.and(format!("{one} and {two} draw alike.")),
     }

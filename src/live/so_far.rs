@@ -2,6 +2,7 @@
 //! that the zero needs.
 
 use crate::findings::balance::{self, PlateauBalance, ZeroMethod};
+use crate::findings::screws::{self, Memory, Screws};
 use crate::findings::{Conditions, Verdict};
 use crate::sample::Track;
 use crate::signal;
@@ -49,6 +50,8 @@ pub struct Judged {
     pub so_far: Option<SoFar>,
     /// Seconds more of log that would settle it.
     pub needs_s: Option<f64>,
+    /// What the stop screws do, and what to turn; absent where there is nothing to say.
+    pub screws: Option<Screws>,
 }
 
 /// Judges in a thread of its own: the cable does not wait for statistics.
@@ -66,8 +69,9 @@ impl Judge {
         let (asks, asked) = channel::<Track>();
         let (answer, answers) = channel();
         let judge = move || {
+            let mut memory = Memory::default();
             for track in asked {
-                if answer.send(judge(track, &conditions)).is_err() {
+                if answer.send(judge(track, &conditions, &mut memory)).is_err() {
                     return;
                 }
             }
@@ -108,12 +112,16 @@ impl Drop for Judge {
     }
 }
 
-/// Judges the samples of a window as a log would be judged.
-pub fn judge(track: Track, conditions: &Conditions) -> Judged {
+/// Judges the samples of a window as a log would be judged. `memory` is what earlier windows of the same recording
+/// have taught of its screws.
+pub fn judge(track: Track, conditions: &Conditions, memory: &mut Memory) -> Judged {
     let newest_s = track.time_s.last().copied().unwrap_or(0.0);
     let signal = signal::prepare(track, conditions.cylinders);
     let finding = balance::find(&signal, conditions);
     let zero = finding.zero.method;
+    let found = screws::find(&signal, &finding.plateaus, conditions, memory);
+    *memory = found.memory;
+    let screws = found.screws;
     let latest = finding.plateaus.into_iter().max_by(|a, b| a.to_s.total_cmp(&b.to_s));
     let error_kpa = latest
         .as_ref()
@@ -121,7 +129,8 @@ pub fn judge(track: Track, conditions: &Conditions) -> Judged {
         .map_or(finding.zero.offset_kpa, |stretch| stretch.error_kpa);
     let Some(now) = latest.filter(|plateau| newest_s - plateau.to_s <= AGED_S) else {
         let (difference, so_far, needs_s) = (None, None, None);
-        return Judged { newest_s, zero, error_kpa, steady: None, difference, so_far, needs_s };
+        let steady = None;
+        return Judged { newest_s, zero, error_kpa, steady, difference, so_far, needs_s, screws };
     };
     let difference =
         Interval { low_kpa: now.low_kpa, value_kpa: now.difference_kpa, high_kpa: now.high_kpa };
@@ -142,5 +151,6 @@ pub fn judge(track: Track, conditions: &Conditions) -> Judged {
         so_far: Some(SoFar { say, verdict: now.verdict }),
         needs_s: now.needs_s,
         steady: Some(now),
+        screws,
     }
 }

@@ -3,6 +3,7 @@
 use super::facts::{LogFacts, minds, significant};
 use super::layout::{Align, Table, shortened};
 use super::page::{Page, Tone, fixed};
+use super::screws;
 use crate::findings::balance::{Balance, Open, PlateauBalance, ZeroMethod, ZeroUsed};
 use crate::findings::in_step;
 use crate::findings::{Conditions, Sides, Verdict};
@@ -15,6 +16,9 @@ pub fn body(page: &mut Page, log: &LogFacts, finding: &Balance, conditions: &Con
     minds(page, &remarks);
     table(page, finding, conditions);
     meaning(page, finding, conditions);
+    if let Some(found) = &finding.screws {
+        screws::section(page, found, &conditions.sides);
+    }
     causes(page, &finding.causes);
     log.write(page, &remarks);
 }
@@ -349,6 +353,7 @@ mod tests {
             plateaus: plateaus.to_vec(),
             say: "Rear passes less air than Front.".into(),
             causes: vec!["stop screws".into()],
+            screws: None,
             remarks: Vec::new(),
         };
         let log = LogFacts {

@@ -1,5 +1,6 @@
 //! The figures of a recording that runs are those of its log: the same code on the same samples.
 
+use evenbreath::findings::screws::Memory;
 use evenbreath::findings::{Conditions, balance};
 use evenbreath::live::so_far;
 use evenbreath::log::{ReadOptions, read_path};
@@ -60,7 +61,7 @@ fn live_figures_are_those_of_the_log_to_a_billionth() {
         let whole = track(name);
         for end_s in ends_s {
             let log = until(&whole, end_s);
-            let live = so_far::judge(fed(&log, 60.0).track(), &conditions);
+            let live = so_far::judge(fed(&log, 60.0).track(), &conditions, &mut Memory::default());
             let batch = balance::find(&signal::prepare(log, conditions.cylinders), &conditions);
             let latest = batch.plateaus.iter().max_by(|a, b| a.to_s.total_cmp(&b.to_s));
             assert_eq!(live.zero, batch.zero.method, "{name} at {end_s} s");
@@ -104,7 +105,7 @@ fn a_shorter_window_judges_its_own_samples_and_those_of_the_zero() {
     let newest = log.time_s.last().unwrap();
     let since = window.since(newest - 8.0);
     assert!(since.first().unwrap().time_s <= newest - 7.9, "the last 8 s are kept");
-    let live = so_far::judge(kept, &conditions);
+    let live = so_far::judge(kept, &conditions, &mut Memory::default());
     let batch = balance::find(&signal::prepare(log_kept, conditions.cylinders), &conditions);
     let latest = batch.plateaus.iter().max_by(|a, b| a.to_s.total_cmp(&b.to_s)).unwrap();
     let steady = live.steady.unwrap();

@@ -52,6 +52,7 @@ fn judged(steady: Option<PlateauBalance>, zero: ZeroMethod) -> Judged {
         difference: None,
         so_far: None,
         needs_s: None,
+        screws: None,
     }
 }
 
