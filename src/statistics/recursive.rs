@@ -104,12 +104,10 @@ mod tests {
         let mean =
             [(a[1][1] * b[0] - a[0][1] * b[1]) / det, (a[0][0] * b[1] - a[1][0] * b[0]) / det];
         let covariance = [[a[1][1] / det, -a[0][1] / det], [-a[1][0] / det, a[0][0] / det]];
-        for i in 0..2 {
-            assert!((belief.mean[i] - mean[i]).abs() < 1e-12);
-            for j in 0..2 {
-                assert!((belief.covariance[i][j] - covariance[i][j]).abs() < 1e-12);
-            }
-        }
+        let close =
+            |a: &[f64; 2], b: &[f64; 2]| a.iter().zip(b).all(|(a, b)| (a - b).abs() < 1e-12);
+        assert!(close(&belief.mean, &mean));
+        assert!(belief.covariance.iter().zip(&covariance).all(|(a, b)| close(a, b)));
     }
 
     #[test]

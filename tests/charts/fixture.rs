@@ -158,6 +158,7 @@ pub fn balance(stretches: &[Stretch], signal: &Signal, half_kpa: f64, say: &str)
         verdict: Verdict::OutOfTolerance,
         say: say.into(),
         causes: Vec::new(),
+        screws: None,
         remarks: Vec::new(),
     }
 }
@@ -244,6 +245,7 @@ pub fn breather(drop_rpm: f64, crank: bool) -> (Signal, Breather) {
             drop_rpm + 5.0
         ),
         causes: Vec::new(),
+        screws: None,
         remarks: Vec::new(),
         curve: at.iter().map(|t| (*t, 850.0 - drop_rpm * step(*t))).collect(),
     };
