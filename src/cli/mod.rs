@@ -5,6 +5,7 @@
 //!                                                                       \-> report --> output
 //! ```
 
+mod archive;
 mod args;
 mod balance;
 mod breather;
@@ -21,6 +22,9 @@ mod papers;
 mod picture;
 mod ports;
 mod profile;
+mod profile_args;
+mod profile_engine;
+mod profile_new;
 mod record;
 mod sides;
 mod tee_section;
@@ -55,6 +59,8 @@ carburettors feed one engine, and where it leaks.
       what the work has changed
   evenbreath match LOG
       what the two sensors differ by
+  evenbreath profile new FILE
+      what stays true of your car
 
   evenbreath help COMMAND
       options and an example";
@@ -74,6 +80,7 @@ pub fn run(cli: &Cli) -> Result<u8, Failure> {
         Some(Command::Match(args)) => pair_match::run(args),
         Some(Command::Record(args)) => record::run(args),
         Some(Command::Lesson(args)) => record::lesson::run(args),
+        Some(Command::Profile(command)) => profile_new::run(command),
         Some(Command::Ports(args)) => ports::run(args),
         Some(Command::Demo(args)) => demo::run(args),
         Some(Command::Completions { shell }) => papers::completions(*shell),

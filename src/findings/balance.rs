@@ -199,7 +199,7 @@ pub fn find(signal: &Signal, conditions: &Conditions) -> Balance {
     let zero = zero.used;
     let say = advice::sentence(signal, &plateaus, &zero, &remarks, conditions);
     let mut causes = advice::causes(&plateaus, &zero);
-    causes.extend(uneven.map(|uneven| uneven.cause(&conditions.sides)));
+    causes.extend(uneven.map(|uneven| uneven.cause(conditions)));
     let tolerance_kpa = conditions.tolerance_kpa;
     Balance { zero, tolerance_kpa, plateaus, verdict, say, causes, remarks }
 }

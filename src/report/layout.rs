@@ -127,6 +127,11 @@ impl Table {
         self.rows.push(cells);
     }
 
+    /// Cells of a row.
+    pub fn width_in_cells(&self) -> usize {
+        self.columns.len()
+    }
+
     /// The table in columns when it fits `width`, else one block of lines a row.
     pub fn draw(&self, width: usize) -> String {
         let kept = self.kept();
