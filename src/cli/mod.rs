@@ -46,7 +46,7 @@ carburettors feed one engine, and where it leaks.
   evenbreath demo
       the whole job on logs that come with it
   evenbreath record LOG
-      a log from a two-sensor box; 'ports', 'lesson'
+      a log from a two-sensor box, see 'ports', 'lesson'
   evenbreath inspect LOG
       what is in a log
   evenbreath balance LOG
@@ -59,8 +59,6 @@ carburettors feed one engine, and where it leaks.
       what the work has changed
   evenbreath match LOG
       what the two sensors differ by
-  evenbreath profile new FILE
-      what stays true of your car
 
   evenbreath help COMMAND
       options and an example";

@@ -8,7 +8,7 @@ use std::path::PathBuf;
 pub enum ProfileCommand {
     /// Asks question by question and writes a profile with comments
     ///
-    /// Each answer is checked; an empty one takes what stands in brackets or leaves the line out.
+    /// Each answer is checked; an empty one leaves the line out, and what stands in brackets holds.
     /// From a pipe it reads one answer a line. A file that is there is not written over.
     #[command(after_help = "\
 Examples:
@@ -36,7 +36,7 @@ pub struct ProfileNewArgs {
     /// Answers a question beforehand, such as 'cylinders=6'; give it once for each key.
     #[arg(long, value_name = "KEY=VALUE")]
     pub set: Vec<String>,
-    /// Asks nothing: what no --set says is left out, or is what stands in brackets.
+    /// Asks nothing: what no --set says is left out.
     #[arg(long)]
     pub yes: bool,
 }

@@ -4,6 +4,7 @@ use super::failure::Failure;
 use super::output::{answer, message, page};
 use super::profile::{KEYS, Key, Profile};
 use super::profile_args::{ProfileCommand, ProfileNewArgs};
+use super::sides;
 use crate::report::layout::{Align, Table};
 use crate::report::page::Tone;
 use crate::units::PressureUnit;
@@ -30,7 +31,7 @@ struct Question {
     kind: Kind,
     /// What is asked.
     ask: &'static str,
-    /// What an empty answer means.
+    /// What holds without an answer; shown, and not written, for the header of a log may know better.
     usual: Option<&'static str>,
 }
 
@@ -80,7 +81,7 @@ const QUESTIONS: [Question; 20] = [
     question(
         "baro",
         Kind::Text,
-        "Barometric pressure, such as 1008 hPa, where no log has it",
+        "Barometric pressure, such as 1008 hPa; it goes before that of a log",
         None,
     ),
     question("altitude_m", Kind::Number, "Height of the workshop above sea level, m", None),
@@ -207,10 +208,21 @@ fn text(answers: &Answers) -> String {
 fn checked(path: &Path, answers: &Answers) -> Result<Profile, String> {
     let filled = QUESTIONS.iter().zip(answers);
     let lines = filled.filter_map(|(q, answer)| Some(q.line(answer.as_deref()?) + "\n"));
-    Profile::parse(path, &lines.collect::<String>()).map_err(|failure| match failure {
+    let read = Profile::parse(path, &lines.collect::<String>());
+    read.and_then(told_apart).map_err(|failure| match failure {
         Failure::Profile { what, advice, .. } => format!("{what}; {advice}"),
         other => other.to_string(),
     })
+}
+
+/// The profile, unless both sides bear one name.
+fn told_apart(profile: Profile) -> Result<Profile, Failure> {
+    match (&profile.carb1, &profile.carb2) {
+        (Some(one), Some(two)) if sides::same(one, two) => {
+            Err(Failure::SameNames { name: one.clone() })
+        }
+        _ => Ok(profile),
+    }
 }
 
 /// Runs `profile new` or `profile check`.
@@ -233,12 +245,7 @@ fn new(args: &ProfileNewArgs) -> Result<(), Failure> {
     let mut answers = given(args)?;
     let fixed: Vec<bool> = answers.iter().map(Option::is_some).collect();
     checked(path, &answers).map_err(Failure::Answers)?;
-    if args.yes {
-        for (answer, question) in answers.iter_mut().zip(&QUESTIONS) {
-            *answer = answer.take().or_else(|| question.usual.map(str::to_string));
-        }
-        checked(path, &answers).map_err(Failure::Answers)?;
-    } else {
+    if !args.yes {
         ask_all(path, &mut answers, &fixed)?;
     }
     write(path, &text(&answers))?;
@@ -290,7 +297,7 @@ fn ask_all(path: &Path, answers: &mut Answers, fixed: &[bool]) -> Result<(), Fai
     let mut lines = io::stdin().lock().lines();
     if terminal {
         message(
-            "Enter takes what stands in brackets, or leaves the line out. Ctrl-C ends it, and nothing is written.\n",
+            "Enter leaves it out: what stands in brackets holds then. Ctrl-C ends it, and nothing is written.\n",
         );
     }
     for (at, question) in QUESTIONS.iter().enumerate().filter(|(at, _)| !fixed[*at]) {
@@ -303,8 +310,7 @@ fn ask_all(path: &Path, answers: &mut Answers, fixed: &[bool]) -> Result<(), Fai
                     question.key
                 ))
             })?;
-            let answer = Some(line.trim().to_string()).filter(|line| !line.is_empty());
-            answers[at] = answer.or_else(|| question.usual.map(str::to_string));
+            answers[at] = Some(line.trim().to_string()).filter(|line| !line.is_empty());
             match checked(path, answers) {
                 Ok(_) => break,
                 Err(wrong) if terminal => message(&format!("  {wrong}")),
@@ -339,7 +345,7 @@ fn write(path: &Path, text: &str) -> Result<(), Failure> {
 
 /// What a profile holds, in a table.
 fn check(path: &Path) -> Result<(), Failure> {
-    Profile::read(path)?;
+    Profile::read(path).and_then(told_apart)?;
     let text = fs::read_to_string(path)
         .map_err(|source| Failure::ProfileUnreadable { path: path.into(), source })?;
     let table: toml::Table = toml::from_str(&text).unwrap_or_default();
@@ -444,6 +450,8 @@ mod tests {
         assert_eq!(profile.carb1_cylinders, Some(vec![1, 2]));
         assert_eq!((profile.balance_pipe, profile.altitude_m), (Some(true), Some(120.5)));
         assert_eq!(profile.firing_order, Some(vec![1, 3, 4, 2]));
+        let one_name = read(&[("carb1", "Front"), ("carb2", "front ")]).unwrap_err();
+        assert!(one_name.contains("both sides are called"), "{one_name}");
         for (key, wrong, words) in [
             ("cylinders", "four", "found the text \"four\", needed is a whole number"),
             ("balance_pipe", "perhaps", "true or false"),

@@ -174,7 +174,9 @@ impl Table {
         let titles: Vec<Option<&str>> =
             kept.iter().map(|&c| Some(self.columns[c].title.as_str())).collect();
         let mut out = self.group_line(kept, widths);
-        out += &self.line(kept, widths, &titles);
+        if titles.iter().flatten().any(|title| !title.is_empty()) {
+            out += &self.line(kept, widths, &titles);
+        }
         for row in 0..self.rows.len() {
             let cells: Vec<Option<&str>> = kept.iter().map(|&c| self.cell(row, c)).collect();
             out += &self.line(kept, widths, &cells);

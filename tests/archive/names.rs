@@ -60,8 +60,8 @@ fn what_may_not_be_read_is_a_row_that_says_so() {
     let room = folder.join("c");
     fs::create_dir(&room).unwrap();
     file(&room, "d.csv", idle(6.0, 20));
-    fs::set_permissions(&closed, fs::Permissions::from_mode(0)).unwrap();
-    fs::set_permissions(&room, fs::Permissions::from_mode(0)).unwrap();
+    fs::set_permissions(&closed, fs::Permissions::from_mode(0o000)).unwrap();
+    fs::set_permissions(&room, fs::Permissions::from_mode(0o000)).unwrap();
     let mut command = binary();
     command.args(["balance", "--json"]).arg(&folder);
     // Nothing is closed to root, who looks in as nobody.
