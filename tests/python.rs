@@ -31,6 +31,8 @@ mod regression;
 mod ripple;
 #[path = "python/robust.rs"]
 mod robust;
+#[path = "python/rows.rs"]
+mod rows;
 #[path = "coverage/series.rs"]
 mod series;
 #[path = "python/student.rs"]

@@ -98,6 +98,7 @@ mod tests {
             say: String::new(),
             causes: Vec::new(),
             screws: None,
+            superseded: 0,
             remarks: Vec::new(),
         };
         let correction = Correction::new(&finding, &[]);

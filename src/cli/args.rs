@@ -1,5 +1,7 @@
 //! The command line.
 
+pub use super::archive::args::Many;
+use super::profile_args::ProfileCommand;
 use super::record::args::RecordArgs;
 use super::record::lesson::LessonArgs;
 use super::values::{self, Cylinders, Given};
@@ -45,8 +47,9 @@ pub enum Command {
     /// Looks at every stretch of steady speed in the log, takes out the difference between the two
     /// sensors, and says whether the vacuums agree within the tolerance.
     #[command(after_help = "\
-Example:
-  evenbreath balance idle.csv --units mmHg")]
+Examples:
+  evenbreath balance idle.csv --units mmHg
+  evenbreath balance logs/ --rows club.parquet")]
     Balance(BalanceArgs),
     /// Whether the closed crankcase breather is sealed, from the idle drop with the cap off
     ///
@@ -114,6 +117,15 @@ Examples:
   evenbreath lesson --open
   evenbreath lesson class.csv --scene 4 --share")]
     Lesson(LessonArgs),
+    /// What stays true of a car: asks for it and writes a profile, or says what one holds
+    #[command(
+        subcommand,
+        after_help = "\
+Examples:
+  evenbreath profile new car.toml
+  evenbreath profile check car.toml"
+    )]
+    Profile(ProfileCommand),
     /// Lists the serial ports and says what is heard on each
     #[command(after_help = "\
 Example:
@@ -148,9 +160,10 @@ Examples:
 /// `balance`.
 #[derive(Debug, Args)]
 pub struct BalanceArgs {
-    /// Log file, or - for standard input.
-    #[arg(value_name = "LOG")]
-    pub log: PathBuf,
+    /// Log file, or - for standard input. Several files, or a folder and those below it, give a
+    /// row a log.
+    #[arg(value_name = "LOG", required = true)]
+    pub logs: Vec<PathBuf>,
     #[command(flatten)]
     /// The log.
     pub reading: Reading,
@@ -163,17 +176,24 @@ pub struct BalanceArgs {
     #[command(flatten)]
     /// The picture.
     pub picture: Picture,
+    #[command(flatten)]
+    /// Many logs.
+    pub many: Many,
     /// Show what the uncertainty consists of, one row a component (JSON always does).
     #[arg(long, help_heading = "The answer")]
     pub budget: bool,
+    /// A row each plateau, not each log; without it the row has the longest plateau at idle.
+    #[arg(long, help_heading = "Many logs")]
+    pub each_plateau: bool,
 }
 
 /// `breather`.
 #[derive(Debug, Args)]
 pub struct BreatherArgs {
-    /// Log file, or - for standard input.
-    #[arg(value_name = "LOG")]
-    pub log: PathBuf,
+    /// Log file, or - for standard input. Several files, or a folder and those below it, give a
+    /// row a log.
+    #[arg(value_name = "LOG", required = true)]
+    pub logs: Vec<PathBuf>,
     #[command(flatten)]
     /// The log.
     pub reading: Reading,
@@ -183,6 +203,9 @@ pub struct BreatherArgs {
     #[command(flatten)]
     /// The picture.
     pub picture: Picture,
+    #[command(flatten)]
+    /// Many logs.
+    pub many: Many,
     /// Smallest idle drop that counts, rev/min [default: the greater of 20 and 2.5 % of idle].
     #[arg(long, value_name = "RPM", value_parser = values::threshold,
           allow_negative_numbers = true, help_heading = "The car")]

@@ -1,5 +1,6 @@
 //! `balance`: which side passes more air.
 
+use super::archive::{self, BalanceQuestion, Given};
 use super::args::BalanceArgs;
 use super::failure::Failure;
 use super::load::load;
@@ -10,13 +11,24 @@ use crate::charts;
 use crate::findings::{Verdict, balance};
 use crate::report::{self, cautions};
 
-/// Reads a log and gives the balance.
+/// Reads a log, or many, and gives the balance.
 ///
 /// # Errors
 /// The log cannot be read or has not both vacuums, or the chart cannot be drawn.
 pub fn run(args: &BalanceArgs) -> Result<u8, Failure> {
     let wishes = Wishes::new(&args.reading, &args.car, args.output.units)?;
-    let log = load(&args.log, &wishes, None)?;
+    let given = Given {
+        logs: &args.logs,
+        many: &args.many,
+        output: &args.output,
+        rows_asked: args.each_plateau,
+        of_one: &[("chart", args.picture.chart.is_some()), ("budget", args.budget)],
+    };
+    if given.is_many() {
+        return archive::run(&BalanceQuestion { args, unit: wishes.unit() }, &given, &wishes);
+    }
+    let Some(log) = args.logs.first() else { return Ok(0) };
+    let log = load(log, &wishes, None)?;
     log.needs_both_vacuums()?;
     if let Some(wanted) = log.speed_wanted() {
         message(&format!("help: {wanted}"));

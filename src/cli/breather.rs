@@ -1,5 +1,6 @@
 //! `breather`: whether the closed crankcase breather is sealed.
 
+use super::archive::{self, BreatherQuestion, Given};
 use super::args::{BreatherArgs, Car};
 use super::failure::Failure;
 use super::load::load;
@@ -10,13 +11,24 @@ use crate::charts;
 use crate::findings::breather::{self, BreatherVerdict};
 use crate::report;
 
-/// Reads a log and gives the idle drop.
+/// Reads a log, or many, and gives the idle drop.
 ///
 /// # Errors
 /// The log cannot be read, or the chart cannot be drawn.
 pub fn run(args: &BreatherArgs) -> Result<u8, Failure> {
     let wishes = Wishes::new(&args.reading, &Car::default(), args.output.units)?;
-    let log = load(&args.log, &wishes, args.threshold)?;
+    let given = Given {
+        logs: &args.logs,
+        many: &args.many,
+        output: &args.output,
+        rows_asked: false,
+        of_one: &[("chart", args.picture.chart.is_some()), ("budget", args.budget)],
+    };
+    if given.is_many() {
+        return archive::run(&BreatherQuestion { args }, &given, &wishes);
+    }
+    let Some(log) = args.logs.first() else { return Ok(0) };
+    let log = load(log, &wishes, args.threshold)?;
     if let Some(wanted) = log.speed_wanted() {
         message(&format!("help: {wanted}"));
     }

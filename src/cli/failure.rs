@@ -66,6 +66,29 @@ pub enum Failure {
     /// Both logs of a comparison from standard input.
     #[error("standard input can be read only once; give at least one of the logs as a file")]
     TwiceStandardInput,
+    /// Standard input among several logs.
+    #[error(
+        "standard input is one log and cannot stand among several; give files or folders, or - alone"
+    )]
+    StandardInputAmongMany,
+    /// A folder that cannot be looked into.
+    #[error("the folder {} cannot be looked into ({source}); check its permissions", .path.display())]
+    Folder {
+        /// The folder.
+        path: PathBuf,
+        /// What the system said.
+        source: io::Error,
+    },
+    /// A folder without a log.
+    #[error(
+        "there is no log in {}, nor in the folders below it (files that end in .csv, .tsv or .txt); \
+         check the path, or name the files",
+        .path.display()
+    )]
+    NoLogs {
+        /// The folder.
+        path: PathBuf,
+    },
     /// An option of the command line makes no sense.
     #[error("--{flag}: {what}")]
     Value {
@@ -103,6 +126,9 @@ pub enum Failure {
         /// What to do.
         advice: String,
     },
+    /// A new profile cannot be written of these answers.
+    #[error("{0}")]
+    Answers(String),
     /// A tee run without a line was to be stored.
     #[error(
         "nothing was stored in {}: {why}; log the tee run again and store it then",

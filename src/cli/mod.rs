@@ -5,6 +5,7 @@
 //!                                                                       \-> report --> output
 //! ```
 
+mod archive;
 mod args;
 mod balance;
 mod breather;
@@ -21,6 +22,9 @@ mod papers;
 mod picture;
 mod ports;
 mod profile;
+mod profile_args;
+mod profile_engine;
+mod profile_new;
 mod record;
 mod sides;
 mod tee_section;
@@ -42,7 +46,7 @@ carburettors feed one engine, and where it leaks.
   evenbreath demo
       the whole job on logs that come with it
   evenbreath record LOG
-      a log from a two-sensor box; 'ports', 'lesson'
+      a log from a two-sensor box, see 'ports', 'lesson'
   evenbreath inspect LOG
       what is in a log
   evenbreath balance LOG
@@ -74,6 +78,7 @@ pub fn run(cli: &Cli) -> Result<u8, Failure> {
         Some(Command::Match(args)) => pair_match::run(args),
         Some(Command::Record(args)) => record::run(args),
         Some(Command::Lesson(args)) => record::lesson::run(args),
+        Some(Command::Profile(command)) => profile_new::run(command),
         Some(Command::Ports(args)) => ports::run(args),
         Some(Command::Demo(args)) => demo::run(args),
         Some(Command::Completions { shell }) => papers::completions(*shell),

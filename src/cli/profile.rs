@@ -1,9 +1,11 @@
 //! The profile: what stays true of a car and its box from one log to the next.
 
 use super::failure::Failure;
+use super::profile_engine;
 use super::tee_section;
 use super::values::{self, Given};
 use crate::sensors::matching::TeeRun;
+use crate::sensors::transfer::{self, Transfer};
 use crate::units::{Kpa, PressureUnit};
 use std::fs;
 use std::io::{self, ErrorKind};
@@ -30,6 +32,10 @@ pub struct Profile {
     pub carb2: Option<String>,
     /// Cylinders of the engine, both sides together.
     pub cylinders: Option<u32>,
+    /// Cylinders in the order in which they fire, `"1-3-4-2"`.
+    pub firing_order: Option<Vec<u32>>,
+    /// Cylinders that carburettor 1 feeds, `[1, 2]`; the others are those of carburettor 2.
+    pub carb1_cylinders: Option<Vec<u32>>,
     /// The tracts are joined by a balance pipe.
     pub balance_pipe: Option<bool>,
     /// Idle speed wanted, rev/min.
@@ -48,6 +54,10 @@ pub struct Profile {
     pub log_units: Option<PressureUnit>,
     /// Unit of pressure in the answer.
     pub units: Option<PressureUnit>,
+    /// Sensor whose volts the logs hold, as with `--sensor`.
+    pub sensor: Option<Transfer>,
+    /// Supply of that sensor, V, as with `--supply`.
+    pub sensor_supply_v: Option<f64>,
     /// Largest offset of one sensor by its data sheet: a pressure; a number as with `tolerance`.
     pub sensor_offset_limit: Option<Kpa>,
     /// Largest gain error of one sensor by its data sheet, per cent of reading.
@@ -75,11 +85,13 @@ pub(super) const fn key(name: &'static str, needs: &'static str, example: &'stat
 
 const PRESSURE: &str = "a pressure with its unit, in quotes, or a number";
 
-const KEYS: [Key; 16] = [
+pub(super) const KEYS: [Key; 20] = [
     key("car", "a text in quotes", "car = \"Blue saloon\""),
     key("carb1", "a name in quotes", "carb1 = \"Front\""),
     key("carb2", "a name in quotes", "carb2 = \"Rear\""),
     key("cylinders", "a whole number from 2 to 16", "cylinders = 4"),
+    key("firing_order", "cylinders in quotes with dashes between", "firing_order = \"1-3-4-2\""),
+    key("carb1_cylinders", "a list of cylinders", "carb1_cylinders = [1, 2]"),
     key("balance_pipe", "true or false, without quotes", "balance_pipe = true"),
     key("idle_target_rpm", "a number from 200 to 3000", "idle_target_rpm = 850"),
     key("tolerance", PRESSURE, "tolerance = \"10 mmHg\""),
@@ -89,6 +101,8 @@ const KEYS: [Key; 16] = [
     key("columns", "a text in quotes", "columns = \"vac1=Front,vac2=Rear\""),
     key("log_units", "a unit of pressure in quotes", "log_units = \"mbar\""),
     key("units", "a unit of pressure in quotes", "units = \"mmHg\""),
+    key("sensor", "the part number of a known sensor in quotes", "sensor = \"MPX4115A\""),
+    key("sensor_supply_v", "a number of volts from 2.5 to 6", "sensor_supply_v = 5.05"),
     key("sensor_offset_limit", PRESSURE, "sensor_offset_limit = \"1 kPa\""),
     key("sensor_gain_limit_percent", "a number from 0 to 50", "sensor_gain_limit_percent = 2.0"),
     key("sensor_drift_limit", PRESSURE, "sensor_drift_limit = \"0.5 kPa\""),
@@ -123,7 +137,7 @@ impl Profile {
         Self::parse(path, &text)
     }
 
-    fn parse(path: &Path, text: &str) -> Result<Self, Failure> {
+    pub(super) fn parse(path: &Path, text: &str) -> Result<Self, Failure> {
         let failure = |line, what, advice| {
             let path = path.into();
             Failure::Profile { path, line, what, advice }
@@ -137,9 +151,10 @@ impl Profile {
             let (what, advice) = unreadable(error.message(), text.lines().nth(line - 1));
             failure(line, what, advice)
         })?;
-        if let Some(name) = unknown(&table) {
-            let what = format!("the key {name:?} is not known");
-            return Err(failure(line_of(text, name), what, nearest(name)));
+        if let Some((name, inside)) = unknown(&table) {
+            let place = if inside { " in the section [tee_run]" } else { "" };
+            let what = format!("the key {name:?} is not known{place}");
+            return Err(failure(line_of(text, name), what, nearest(name, inside)));
         }
         Self::from_table(&table).map_err(|(name, what)| {
             let example = keys().find(|k| k.name == name).map_or("", |k| k.example);
@@ -163,11 +178,14 @@ impl Profile {
             let given = take(table, name, real)?;
             given.map(|given| check(given).map_err(|what| (name, what))).transpose()
         };
+        let engine = profile_engine::read(table)?;
         Ok(Profile {
             car: take(table, "car", text)?,
             carb1: side(table, "carb1")?,
             carb2: side(table, "carb2")?,
-            cylinders: cylinders(table)?,
+            cylinders: engine.cylinders,
+            firing_order: engine.firing_order,
+            carb1_cylinders: engine.carb1_cylinders,
             balance_pipe: take(table, "balance_pipe", Value::as_bool)?,
             idle_target_rpm: number("idle_target_rpm", values::checked_idle_target)?,
             tolerance: checked("tolerance", values::checked_tolerance)?,
@@ -177,6 +195,8 @@ impl Profile {
             columns: take(table, "columns", text)?,
             log_units: unit(table, "log_units")?,
             units,
+            sensor: sensor(table)?,
+            sensor_supply_v: number("sensor_supply_v", supply)?,
             sensor_offset_limit: checked("sensor_offset_limit", offset_limit)?,
             sensor_gain_limit_percent: number("sensor_gain_limit_percent", gain_limit)?,
             sensor_drift_limit: checked("sensor_drift_limit", offset_limit)?,
@@ -185,15 +205,15 @@ impl Profile {
     }
 }
 
-/// A key that is not known, in the profile or in the section of the tee run.
-fn unknown(table: &Table) -> Option<&str> {
+/// A key that is not known, and whether it stands in the section of the tee run.
+fn unknown(table: &Table) -> Option<(&str, bool)> {
     let known = |keys: &[Key], name: &str| keys.iter().any(|key| key.name == name);
     let section = table.get(tee_section::NAME).and_then(Value::as_table);
     let inside = section.into_iter().flat_map(Table::keys);
     let outside = table.keys().filter(|name| name.as_str() != tee_section::NAME);
     let mut names = outside.filter(|name| !known(&KEYS, name)).map(String::as_str);
     let mut inner = inside.filter(|name| !known(&tee_section::KEYS, name)).map(String::as_str);
-    names.next().or_else(|| inner.next())
+    names.next().map(|name| (name, false)).or_else(|| inner.next().map(|name| (name, true)))
 }
 
 /// What the reader of TOML found, in plain words, and what to do.
@@ -223,13 +243,19 @@ fn line_of(text: &str, name: &str) -> usize {
     1 + text.lines().position(starts).unwrap_or(0)
 }
 
-/// The key that was probably meant, or all of them.
-fn nearest(name: &str) -> String {
-    let likeness = |key: &Key| strsim::normalized_damerau_levenshtein(key.name, name);
-    let best = keys().max_by(|a, b| likeness(a).total_cmp(&likeness(b)));
+/// The key that was probably meant, of the section or of the profile, or all of them.
+fn nearest(name: &str, inside: bool) -> String {
+    let (known, section): (&[Key], _) =
+        if inside { (&tee_section::KEYS, None) } else { (&KEYS, Some(&SECTION)) };
+    let lower = name.to_lowercase();
+    let likeness = |key: &Key| strsim::normalized_damerau_levenshtein(key.name, &lower);
+    let best = known.iter().chain(section).max_by(|a, b| likeness(a).total_cmp(&likeness(b)));
     match best {
         Some(key) if likeness(key) >= 0.5 => format!("did you mean {:?}?", key.name),
-        _ => format!("known keys are {}", KEYS.each_ref().map(|key| key.name).join(", ")),
+        _ => {
+            let names: Vec<&str> = known.iter().map(|key| key.name).collect();
+            format!("known keys are {}", names.join(", "))
+        }
     }
 }
 
@@ -270,10 +296,19 @@ fn side(table: &Table, name: &'static str) -> Result<Option<String>, Wrong> {
     given.map(|given| values::name(&given).map_err(|what| (name, what))).transpose()
 }
 
-fn cylinders(table: &Table) -> Result<Option<u32>, Wrong> {
-    let name = "cylinders";
-    let given = take(table, name, |value| u32::try_from(value.as_integer()?).ok())?;
-    given.map(|n| values::checked_cylinders(n).map_err(|what| (name, what))).transpose()
+fn sensor(table: &Table) -> Result<Option<Transfer>, Wrong> {
+    let Some(given) = take(table, "sensor", text)? else { return Ok(None) };
+    Transfer::named(&given).map(Some).ok_or_else(|| {
+        let known = transfer::KNOWN.map(|sensor| sensor.name).join(", ");
+        ("sensor", format!("{given:?} is no sensor that is known; known are {known}"))
+    })
+}
+
+fn supply(volts: f64) -> Result<f64, String> {
+    if (2.5..=6.0).contains(&volts) {
+        return Ok(volts);
+    }
+    Err(format!("{volts} V is no supply of a sensor; give 2.5 to 6"))
 }
 
 fn unit(table: &Table, name: &'static str) -> Result<Option<PressureUnit>, Wrong> {
@@ -320,7 +355,8 @@ mod tests {
         let text = "car = 'Blue'\ncarb1 = 'Front'\ncarb2 = 'Rear'\ncylinders = 4\n\
                     balance_pipe = true\nidle_target_rpm = 850\ntolerance = '10 mmHg'\n\
                     threshold_rpm = 25\nbaro = 100.8\naltitude_m = 120\ncolumns = 'vac1=A'\nlog_units = 'mbar'\n\
-                    units = 'inHg'\nsensor_offset_limit = '5 mmHg'\n\
+                    units = 'inHg'\nfiring_order = '1-3-4-2'\ncarb1_cylinders = [1, 2]\n\
+                    sensor = 'mpx4115a'\nsensor_supply_v = 5.05\nsensor_offset_limit = '5 mmHg'\n\
                     sensor_gain_limit_percent = 1.5\nsensor_drift_limit = 0.2\n";
         let profile = parse(text).unwrap();
         assert!((profile.tolerance.unwrap().0 - 1.333_223_874_15).abs() < 1e-9);
@@ -353,6 +389,19 @@ mod tests {
         assert!(message.contains("line 2"), "{message}");
         assert!(message.contains("\"cylnders\" is not known"), "{message}");
         assert!(message.contains("did you mean \"cylinders\"?"), "{message}");
+        // Each key of the profile and of its section, with a letter too few in its middle.
+        for (section, keys) in [("", &KEYS[..]), ("[tee_run]\n", &tee_section::KEYS[..])] {
+            for key in keys {
+                let middle = key.name.len() / 2;
+                let misspelt = [&key.name[..middle], &key.name[middle + 1..]].concat();
+                let message = parse(&format!("{section}{misspelt} = 4\n")).unwrap_err();
+                let meant = format!("did you mean {:?}?", key.name);
+                assert!(message.contains(&meant), "{misspelt}: {message}");
+            }
+        }
+        let message = parse("[tee_rum]\ndof = 4\n").unwrap_err();
+        assert!(message.contains("line 1") && message.contains("\"tee_run\""), "{message}");
+        assert!(parse("Cylinders = 4\n").unwrap_err().contains("\"cylinders\""));
         let message = parse("zzz = 4\n").unwrap_err();
         assert!(message.contains("known keys are car, carb1"), "{message}");
     }
@@ -372,6 +421,16 @@ mod tests {
             ("\ncarb1 = ' '\n", "letter"),
             ("\ncylinders = 'four'\n", "found the text \"four\", needed is a whole number from 2"),
             ("\ncylinders = -4\n", "found the number -4"),
+            ("\nfiring_order = '1-3-3-2'\n", "names cylinder 3 twice"),
+            ("\nfiring_order = '1-3-4-9'\n", "cylinder 9"),
+            ("\nfiring_order = 'left'\n", "\"left\""),
+            ("cylinders = 6\nfiring_order = '1-3-4-2'\n", "4 cylinders, but cylinders says 6"),
+            ("\ncarb1_cylinders = [1, 2, 3, 4]\n", "leaves none"),
+            ("\ncarb1_cylinders = [1, 1]\n", "names cylinder 1 twice"),
+            ("\ncarb1_cylinders = [1, 7]\n", "cylinder 7"),
+            ("\ncarb1_cylinders = 'front'\n", "a list of cylinders"),
+            ("\nsensor = 'XYZ'\n", "known are MPX"),
+            ("\nsensor_supply_v = 50\n", "50 V"),
             ("\nidle_target_rpm = [850]\n", "found a list"),
             ("\n[carb1]\nname = 'x'\n", "found a section"),
             ("\nthis is [ not toml\n", "an equals sign"),

@@ -186,6 +186,19 @@ pub fn chart(text: &str) -> Result<PathBuf, String> {
     }
 }
 
+/// A file that rows can be written into.
+pub fn rows(text: &str) -> Result<PathBuf, String> {
+    let path = PathBuf::from(text);
+    let ending = path.extension().map(|e| e.to_string_lossy().to_lowercase());
+    match ending.as_deref() {
+        Some("csv" | "jsonl" | "parquet") => Ok(path),
+        Some(other) => {
+            Err(format!("rows cannot be a .{other} file; end it in .csv, .jsonl or .parquet"))
+        }
+        None => Err("the ending says how to write; end it in .csv, .jsonl or .parquet".into()),
+    }
+}
+
 fn number(text: &str) -> Result<f64, String> {
     text.trim().replace(',', ".").parse().map_err(|_| format!("{text:?} is no number"))
 }

@@ -11,7 +11,8 @@ use crate::findings::{Conditions, Sides, idle_vacuum};
 use crate::log::{Baro, BaroFrom, Head, Log, ReadOptions, Taken};
 use crate::sample::Track;
 use crate::sensors::matching::TeeRun;
-use crate::units::{Kpa, PressureUnit, STANDARD_ATMOSPHERE};
+use crate::sensors::transfer::Transfer;
+use crate::units::{Kpa, PressureUnit, STANDARD_ATMOSPHERE, VoltsToKpa};
 
 /// Says what a pressure is in kPa when a bare number is in the unit named.
 type Check = fn(Given, Option<PressureUnit>) -> Result<Kpa, String>;
@@ -131,8 +132,16 @@ impl Wishes {
             lenient: self.reading.lenient,
             name,
             pressure_unit: self.reading.log_units.or(self.profile.log_units),
-            sensor: self.reading.sensor_line(),
+            sensor: self.sensor_line(),
         }
+    }
+
+    /// The line from volts to kilopascal: of the sensor that a flag names, else of the profile's. A
+    /// supply belongs to the sensor beside which it is named.
+    fn sensor_line(&self) -> Option<VoltsToKpa> {
+        let sensor = self.profile.sensor;
+        let line = |s: Transfer| s.line(self.profile.sensor_supply_v.unwrap_or(s.supply_v));
+        self.reading.sensor_line().or_else(|| sensor.map(line))
     }
 
     /// The names of the sides: flag, profile, header, headings, default.
@@ -213,6 +222,7 @@ impl Wishes {
                 .or(profile.cylinders)
                 .or(head.cylinders)
                 .unwrap_or(usual.cylinders),
+            carb1_cylinders: profile.carb1_cylinders.clone().unwrap_or_default(),
             baro_kpa: baro.kpa,
             u_baro_kpa: baro.u_kpa,
             tolerance_kpa: self.tolerance.map_or(usual.tolerance_kpa, |kpa| kpa.0),

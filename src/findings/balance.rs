@@ -167,6 +167,9 @@ pub struct Balance {
     pub causes: Vec<String>,
     /// What the stop screws do, and what to turn; absent where there is nothing to say.
     pub screws: Option<Screws>,
+    /// How many of the first plateaus tell of an engine that is no more: a stop screw was turned after them.
+    #[serde(skip)]
+    pub superseded: usize,
     /// What shakes the result: hoses off, a swap that is not believed, a difference that steps.
     pub remarks: Vec<Remark>,
 }
@@ -199,14 +202,15 @@ pub fn find(signal: &Signal, conditions: &Conditions) -> Balance {
     remarks.extend(idle_vacuum::remark(&plateaus, conditions));
     let uneven = strokes::find(signal, &stretches, conditions.cylinders);
     let zero = zero.used;
-    let now = &plateaus[superseded(signal, &plateaus)..];
+    let superseded = superseded(signal, &plateaus);
+    let now = &plateaus[superseded..];
     let verdict = overall(now);
     let say = advice::sentence(signal, now, &zero, &remarks, conditions);
     let mut causes = advice::causes(now, &zero);
-    causes.extend(uneven.map(|uneven| uneven.cause(&conditions.sides)));
+    causes.extend(uneven.map(|uneven| uneven.cause(conditions)));
     let screws = screws::find(signal, &plateaus, conditions, &Memory::default()).screws;
     let tolerance_kpa = conditions.tolerance_kpa;
-    Balance { zero, tolerance_kpa, plateaus, verdict, say, causes, screws, remarks }
+    Balance { zero, tolerance_kpa, plateaus, verdict, say, causes, screws, superseded, remarks }
 }
 
 /// How many of the first plateaus tell of an engine that is no more: a stop screw was turned after

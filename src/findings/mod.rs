@@ -50,6 +50,8 @@ pub struct Conditions {
     pub sides: Sides,
     /// Cylinders of the engine, both sides together.
     pub cylinders: u32,
+    /// Numbers of the cylinders that carburettor 1 feeds; none where nobody said.
+    pub carb1_cylinders: Vec<u32>,
     /// Barometric pressure, kPa.
     pub baro_kpa: f64,
     /// Standard uncertainty of the barometric pressure, kPa.
@@ -77,6 +79,7 @@ impl Default for Conditions {
         Conditions {
             sides: Sides::default(),
             cylinders: 4,
+            carb1_cylinders: Vec::new(),
             baro_kpa: crate::units::STANDARD_ATMOSPHERE.0,
             u_baro_kpa: 1.5,
             tolerance_kpa: 1.3,

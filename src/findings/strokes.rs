@@ -7,9 +7,9 @@
 //! sides of an engine have the same pattern, so that an order that is strong on one side and weak on
 //! the other belongs to a cylinder. It says nothing when a cylinder of each side is weak.
 
-use super::Sides;
 use super::balance::LEVEL;
 use super::stretches::Stretch;
+use super::{Conditions, Sides};
 use crate::signal::{Signal, orders};
 use crate::statistics::correlated::{MeanInterval, mean_interval};
 use crate::statistics::uncertainty::{Budget, Component};
@@ -46,11 +46,13 @@ pub struct Uneven {
 }
 
 impl Uneven {
-    /// The cause to check, in words.
-    pub fn cause(&self, sides: &Sides) -> String {
-        let (name, other) = match self.side {
-            1 => (&sides.one, &sides.two),
-            _ => (&sides.two, &sides.one),
+    /// The cause to check, in words; with the numbers of the cylinders, where they are known.
+    pub fn cause(&self, conditions: &Conditions) -> String {
+        let Sides { one, two } = &conditions.sides;
+        let (name, other) = if self.side == 1 { (one, two) } else { (two, one) };
+        let which = match self.cylinders(conditions) {
+            Some(numbers) => format!("one of the cylinders {numbers}"),
+            None => "one cylinder".into(),
         };
         let speed = self.rpm.map_or_else(String::new, |rpm| format!(" at {rpm:.0} rev/min"));
         let often = match self.order {
@@ -59,10 +61,23 @@ impl Uneven {
             order => format!("{order} times"),
         };
         format!(
-            "unlike cylinders: on {name} the ripple at {often} a working cycle is {:.0} % of the main one, on {other} {:.0} %{speed}, as when one cylinder draws less than its neighbours; compare compressions, valve clearances and plugs before the carburettors are blamed",
+            "unlike cylinders: on {name} the ripple at {often} a working cycle is {:.0} % of the main one, on {other} {:.0} %{speed}, as when {which} draws less than its neighbours; compare compressions, valve clearances and plugs before the carburettors are blamed",
             100.0 * self.share,
             100.0 * self.other_share
         )
+    }
+
+    /// The cylinders of this side: `1 and 2`, `1, 2 and 3`.
+    fn cylinders(&self, conditions: &Conditions) -> Option<String> {
+        let first = &conditions.carb1_cylinders;
+        let own = |number: &u32| first.contains(number) == (self.side == 1);
+        let numbers: Vec<String> =
+            (1..=conditions.cylinders).filter(own).map(|number| number.to_string()).collect();
+        let (last, before) = numbers.split_last().filter(|_| !first.is_empty())?;
+        Some(match before {
+            [] => last.clone(),
+            _ => format!("{} and {last}", before.join(", ")),
+        })
     }
 }
 

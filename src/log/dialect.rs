@@ -110,8 +110,19 @@ fn records(text: &str, delimiter: u8, whole: bool, most: usize) -> Vec<Record<'_
     records
 }
 
-/// The fields of one record.
+/// The fields of one record. Without quotation marks and line ends they lie between the delimiters,
+/// which takes far less time than to make a reader for each record: in an archive of short logs that
+/// counts.
 fn fields(record: &str, delimiter: u8) -> Vec<String> {
+    let plain = record.strip_prefix('\u{feff}').unwrap_or(record);
+    if plain.is_empty() || plain.contains(['"', '\r', '\n']) {
+        return quoted_fields(record, delimiter);
+    }
+    plain.split(char::from(delimiter)).map(|field| bare(field).to_string()).collect()
+}
+
+/// The fields of one record by the rules of RFC 4180.
+fn quoted_fields(record: &str, delimiter: u8) -> Vec<String> {
     let mut reader = csv::ReaderBuilder::new()
         .delimiter(delimiter)
         .has_headers(false)
@@ -278,6 +289,16 @@ mod tests {
 
     fn of(text: &str) -> Dialect {
         dialect(text, true)
+    }
+
+    proptest::proptest! {
+        #[test]
+        fn the_short_way_to_the_fields_gives_what_the_rules_give(record in "[a-c,;\t \"\u{feff}\r\né]{0,24}") {
+            for delimiter in [b',', b';', b'\t'] {
+                let (short, long) = (fields(&record, delimiter), quoted_fields(&record, delimiter));
+                proptest::prop_assert_eq!(short, long);
+            }
+        }
     }
 
     #[test]

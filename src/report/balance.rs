@@ -354,6 +354,7 @@ mod tests {
             say: "Rear passes less air than Front.".into(),
             causes: vec!["stop screws".into()],
             screws: None,
+            superseded: 0,
             remarks: Vec::new(),
         };
         let log = LogFacts {

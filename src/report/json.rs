@@ -116,7 +116,7 @@ fn document<T: Serialize + ?Sized>(value: &T) -> serde_json::Result<String> {
 struct Rounded(PrettyFormatter<'static>);
 
 /// A number as [`Rounded`] writes it.
-fn rounded(value: f64) -> String {
+pub(super) fn rounded(value: f64) -> String {
     if value == 0.0 {
         return "0.0".into();
     }

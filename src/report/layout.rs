@@ -127,6 +127,11 @@ impl Table {
         self.rows.push(cells);
     }
 
+    /// Cells of a row.
+    pub fn width_in_cells(&self) -> usize {
+        self.columns.len()
+    }
+
     /// The table in columns when it fits `width`, else one block of lines a row.
     pub fn draw(&self, width: usize) -> String {
         let kept = self.kept();
@@ -169,7 +174,9 @@ impl Table {
         let titles: Vec<Option<&str>> =
             kept.iter().map(|&c| Some(self.columns[c].title.as_str())).collect();
         let mut out = self.group_line(kept, widths);
-        out += &self.line(kept, widths, &titles);
+        if titles.iter().flatten().any(|title| !title.is_empty()) {
+            out += &self.line(kept, widths, &titles);
+        }
         for row in 0..self.rows.len() {
             let cells: Vec<Option<&str>> = kept.iter().map(|&c| self.cell(row, c)).collect();
             out += &self.line(kept, widths, &cells);

@@ -15,6 +15,7 @@ pub mod json;
 pub mod layout;
 pub mod page;
 pub mod pair_match;
+pub mod rows;
 mod screws;
 
 pub use facts::LogFacts;

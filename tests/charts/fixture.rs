@@ -159,6 +159,7 @@ pub fn balance(stretches: &[Stretch], signal: &Signal, half_kpa: f64, say: &str)
         say: say.into(),
         causes: Vec::new(),
         screws: None,
+        superseded: 0,
         remarks: Vec::new(),
     }
 }
@@ -245,7 +246,6 @@ pub fn breather(drop_rpm: f64, crank: bool) -> (Signal, Breather) {
             drop_rpm + 5.0
         ),
         causes: Vec::new(),
-        screws: None,
         remarks: Vec::new(),
         curve: at.iter().map(|t| (*t, 850.0 - drop_rpm * step(*t))).collect(),
     };

@@ -9,7 +9,7 @@ pub mod lesson;
 mod page;
 mod screen;
 mod screen_lines;
-mod signals;
+pub(super) mod signals;
 mod source;
 mod summary;
 mod teacher;

@@ -1,4 +1,4 @@
-//! Ctrl-C and its like: the first ends the recording with its summary, the second ends the program.
+//! Ctrl-C and its like: the first ends the work in good order, the second ends the program.
 
 use super::keys::Keyboard;
 use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};

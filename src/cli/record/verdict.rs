@@ -1,7 +1,7 @@
 //! The analysis that belongs to a piece of work, on the log that was just made.
 
 use super::args::RecordArgs;
-use crate::cli::args::{BalanceArgs, BreatherArgs, HuntArgs, MatchArgs, Output, Picture};
+use crate::cli::args::{BalanceArgs, BreatherArgs, HuntArgs, Many, MatchArgs, Output, Picture};
 use crate::cli::failure::Failure;
 use crate::cli::load::load;
 use crate::cli::wishes::Wishes;
@@ -24,11 +24,28 @@ pub fn words(work: Work, log: &Path, args: &RecordArgs) -> Result<u8, Failure> {
     match work {
         Work::Breather => {
             let threshold = args.threshold;
-            breather::run(&BreatherArgs { log, reading, output, picture, threshold, budget: false })
+            breather::run(&BreatherArgs {
+                logs: vec![log],
+                reading,
+                output,
+                picture,
+                threshold,
+                budget: false,
+                many: Many::default(),
+            })
         }
         Work::Balance => {
             let car = args.car.clone();
-            balance::run(&BalanceArgs { log, reading, car, output, picture, budget: false })
+            balance::run(&BalanceArgs {
+                logs: vec![log],
+                reading,
+                car,
+                output,
+                picture,
+                budget: false,
+                many: Many::default(),
+                each_plateau: false,
+            })
         }
         Work::Match => {
             let store = args.store.clone();
