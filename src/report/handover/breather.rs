@@ -1,0 +1,84 @@
+//! The section on the closed breather.
+
+use super::table::{breather as verdict, cell, interval, interval_heads, number, shown};
+use super::{Found, Handover, HandoverError, paper};
+use crate::charts::{self, Frame};
+use crate::findings::breather::Breather;
+use maud::{Markup, html};
+
+/// Charts of two logs under each other must leave room for the rest of a sheet.
+const CHART: (u32, u32) = (1800, 760);
+
+/// The section.
+///
+/// # Errors
+/// A chart cannot be drawn.
+pub fn section(handover: &Handover) -> Result<Markup, HandoverError> {
+    let pair = &handover.breather;
+    let found: Vec<(&str, &Found<Breather>)> = pair.each().collect();
+    let body = if found.is_empty() {
+        html! { p { "Not measured." } }
+    } else {
+        let charts = charts(handover, &found)?;
+        html! {
+            p { "With the oil filler cap off a sealed breather draws its air through the open filler, \
+                and the idle drops; one that leaks already, or is blocked, hardly changes it." }
+            (table(&found))
+            @for (name, found) in &found { (paper::minds(name, found.log, &found.finding.remarks, handover.unit)) }
+            @for ((name, found), chart) in found.iter().zip(&charts) {
+                @match chart {
+                    Some(chart) => (paper::figure(name, chart)),
+                    None => p { (paper::capital(name)) ": " (shown(&found.finding.say)) },
+                }
+            }
+            @if let Some(latest) = pair.latest() { (paper::causes(&latest.finding.causes)) }
+        }
+    };
+    Ok(paper::section("breather", "Closed breather", body))
+}
+
+fn table(found: &[(&str, &Found<Breather>)]) -> Markup {
+    html! {
+        table {
+            caption { "Idle drop with the cap off, rev/min, with 95 % confidence between low and high" }
+            thead {
+                tr {
+                    th scope="col" { "work" }
+                    th.num scope="col" { "idle" }
+                    th.num scope="col" { "openings" }
+                    (interval_heads())
+                    th.num scope="col" { "counts from" }
+                    th scope="col" { "verdict" }
+                }
+            }
+            tbody { @for (name, found) in found { (row(name, &found.finding)) } }
+        }
+    }
+}
+
+fn row(name: &str, finding: &Breather) -> Markup {
+    let ends = (finding.low_rpm, finding.drop_rpm, finding.high_rpm);
+    html! {
+        tr {
+            th scope="row" { (name) }
+            (cell(finding.idle_rpm.map(|rpm| number(rpm, 0))))
+            td.num { (finding.openings.len()) }
+            @match ends {
+                (Some(low), Some(drop), Some(high)) => (interval([low, drop, high].map(|rpm| number(rpm, 0)))),
+                _ => td.num colspan="3" { "not measured" },
+            }
+            td.num { (number(finding.threshold_rpm, 0)) }
+            td { (verdict(finding.verdict)) }
+        }
+    }
+}
+
+fn charts(
+    handover: &Handover,
+    found: &[(&str, &Found<Breather>)],
+) -> Result<Vec<Option<String>>, HandoverError> {
+    let frame = Frame { width: CHART.0, height: CHART.1, unit: handover.unit };
+    let Some((_, latest)) = found.last() else { return Ok(Vec::new()) };
+    let logs: Vec<_> = found.iter().map(|(_, f)| (f.log.signal, &f.finding)).collect();
+    Ok(charts::breather_svgs(&frame, &logs, &latest.log.conditions.sides)?)
+}

@@ -1,0 +1,116 @@
+//! The section on the leak hunt, and what was turned.
+
+use super::balance::drawn;
+use super::table::{hunt as verdict, interval, interval_heads, number, shown};
+use super::{Found, Handover, HandoverError, Turn, paper};
+use crate::charts::{self, Frame};
+use crate::findings::hunt::{Hunt, Suspect};
+use crate::report::hunt::chance;
+use maud::{Markup, html};
+
+const CHART: (u32, u32) = (1800, 1000);
+
+/// The section.
+///
+/// # Errors
+/// The chart cannot be drawn.
+pub fn section(handover: &Handover) -> Result<Markup, HandoverError> {
+    let body = match &handover.hunt {
+        None => html! { p { "No hunt was made." } },
+        Some(found) => measured(handover, found)?,
+    };
+    Ok(paper::section("hunt", "Leak hunt", body))
+}
+
+fn measured(handover: &Handover, found: &Found<Hunt>) -> Result<Markup, HandoverError> {
+    let frame = Frame { width: CHART.0, height: CHART.1, unit: handover.unit };
+    let finding = &found.finding;
+    let chart = drawn(charts::hunt_svg(&frame, finding, &found.log.conditions.sides))?;
+    Ok(html! {
+        p { "Each suspect was sealed and released in turn. A leak into a tract takes air away when it is \
+            sealed; one before the throttles lets the idle rise." }
+        @if !finding.suspects.is_empty() { (table(&finding.suspects)) }
+        (paper::minds("hunt", found.log, &finding.remarks, handover.unit))
+        @match chart {
+            Some(chart) => (paper::figure("hunt", &chart)),
+            None => p { (shown(&finding.say)) },
+        }
+    })
+}
+
+fn table(suspects: &[Suspect]) -> Markup {
+    let rpm = |s: &Suspect| Some([s.low_rpm?, s.effect_rpm?, s.high_rpm?]);
+    let hole = |s: &Suspect| match (s.hole_low_mm, s.hole_mm, s.hole_high_mm) {
+        (Some(low), Some(mm), Some(high)) => {
+            format!("{} ({} to {})", number(mm, 1), number(low, 1), number(high, 1))
+        }
+        (_, _, Some(high)) => format!("at most {}", number(high, 1)),
+        _ => String::new(),
+    };
+    let holes = suspects.iter().any(|s| !hole(s).is_empty());
+    html! {
+        table {
+            caption { "Change of the idle when the suspect is sealed, rev/min, with 95 % confidence between \
+                low and high; chance: the probability that any of so many tight suspects would look so \
+                much like a leak" }
+            thead {
+                tr {
+                    th scope="col" { "suspect" }
+                    (interval_heads())
+                    th.num scope="col" { "trials" }
+                    th.num scope="col" { "chance" }
+                    @if holes { th scope="col" { "hole, mm" } }
+                    th scope="col" { "verdict" }
+                }
+            }
+            tbody {
+                @for s in suspects {
+                    tr {
+                        th scope="row" { bdi { (shown(&s.name)) } }
+                        @match rpm(s) {
+                            Some(ends) => (interval(ends.map(|rpm| number(rpm, 0)))),
+                            None => td.num colspan="3" { "not measured" },
+                        }
+                        td.num { (s.trials) }
+                        td.num { @if let Some(p) = s.p_adjusted { (chance(p)) } }
+                        @if holes { td { (hole(s)) } }
+                        td { (verdict(s.verdict)) }
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// What was turned, as the marks in the logs say.
+pub fn turned(turns: &[Turn]) -> Markup {
+    let body = html! {
+        @if turns.is_empty() { p { "No turn of a stop screw is marked in the logs." } }
+        @else {
+            table {
+                caption { "Stop screws, as marked in the logs" }
+                thead {
+                    tr {
+                        th scope="col" { "log" }
+                        th.num scope="col" { "time, s" }
+                        th scope="col" { "screw of" }
+                        th.num scope="col" { "turns" }
+                        th scope="col" { "which way" }
+                    }
+                }
+                tbody {
+                    @for turn in turns {
+                        tr {
+                            th scope="row" { bdi { (shown(&turn.log)) } }
+                            td.num { (number(turn.at_s, 1)) }
+                            td { bdi { (shown(&turn.name)) } }
+                            td.num { (number(turn.turns.abs(), 2)) }
+                            td { (if turn.turns < 0.0 { "shut" } else { "open" }) }
+                        }
+                    }
+                }
+            }
+        }
+    };
+    paper::section("turned", "What was turned", body)
+}
