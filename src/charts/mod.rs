@@ -162,9 +162,8 @@ pub fn breather_svgs(
     }
     logs.iter()
         .map(|(signal, finding)| {
-            let sheet = fitted(|size| {
-                breather::draw(frame, size, signal, finding, sides, scale.as_ref())
-            });
+            let sheet =
+                fitted(|size| breather::draw(frame, size, signal, finding, sides, scale.as_ref()));
             drawable(sheet.and_then(|sheet| paint::svg(&sheet)))
         })
         .collect()

@@ -104,7 +104,7 @@ impl Job<'_> {
         let path = self.folder.join(name);
         fs::write(&path, bytes).map_err(|source| Failure::Write { path: path.clone(), source })?;
         self.logs.push(path);
-        load_bytes(name, bytes, &self.wishes)
+        load_bytes(name, bytes, &self.wishes, None)
     }
 
     fn title(&mut self, title: &str, command: &str, logs: &[&str]) {

@@ -22,6 +22,7 @@ mod picture;
 mod ports;
 mod profile;
 mod record;
+mod report;
 mod sides;
 mod tee_section;
 mod values;
@@ -53,6 +54,8 @@ carburettors feed one engine, and where it leaks.
       which suspect leaks, and how much
   evenbreath compare BEFORE AFTER
       what the work has changed
+  evenbreath report --out FILE.html
+      the page that is handed over
   evenbreath match LOG
       what the two sensors differ by
 
@@ -70,6 +73,7 @@ pub fn run(cli: &Cli) -> Result<u8, Failure> {
         Some(Command::Breather(args)) => breather::run(args),
         Some(Command::Hunt(args)) => hunt::run(args),
         Some(Command::Compare(args)) => compare::run(args),
+        Some(Command::Report(args)) => report::run(args),
         Some(Command::Inspect(args)) => inspect::run(args),
         Some(Command::Match(args)) => pair_match::run(args),
         Some(Command::Record(args)) => record::run(args),

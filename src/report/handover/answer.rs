@@ -1,11 +1,11 @@
 //! What the whole job comes to, in a sentence or two, and what it leaves open.
 
 use super::{Found, Handover, worse};
+use crate::findings::Verdict;
 use crate::findings::advice::is_idle;
 use crate::findings::balance::{Balance, PlateauBalance};
 use crate::findings::breather::BreatherVerdict;
 use crate::findings::hunt::{Hunt, HuntVerdict};
-use crate::findings::Verdict;
 
 /// The answer: breather and balance as they are now and as they were; of a job that measured neither,
 /// what the hunt says.
@@ -24,7 +24,9 @@ fn breather(handover: &Handover) -> Option<String> {
         BreatherVerdict::Sealed => "The closed breather is sealed",
         BreatherVerdict::NotSealed => "The closed breather is not sealed",
         BreatherVerdict::Blocked => "The closed breather is blocked",
-        BreatherVerdict::NotSealedOrBlocked => "The closed breather is not sealed, or it is blocked",
+        BreatherVerdict::NotSealedOrBlocked => {
+            "The closed breather is not sealed, or it is blocked"
+        }
         BreatherVerdict::RevsRise => {
             "Whether the closed breather is sealed cannot be told, because the idle rises with the \
              cap off"

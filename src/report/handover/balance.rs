@@ -175,8 +175,7 @@ fn change_words(change: &Change) -> Markup {
 /// The side that passes more air, and how much more.
 fn more_air(plateau: &PlateauBalance, sides: &Sides) -> Markup {
     let ratio = plateau.air1_over_air2;
-    let (name, ratio) =
-        if ratio < 1.0 { (&sides.two, 1.0 / ratio) } else { (&sides.one, ratio) };
+    let (name, ratio) = if ratio < 1.0 { (&sides.two, 1.0 / ratio) } else { (&sides.one, ratio) };
     let percent = number(100.0 * (ratio - 1.0), 1);
     let sure = plateau.air_low > 1.0 || plateau.air_high < 1.0;
     html! {
@@ -192,7 +191,8 @@ fn chart(
 ) -> Result<Option<(&'static str, String)>, HandoverError> {
     let frame = Frame { width: CHART.0, height: CHART.1, unit };
     let pair = &balances.pair;
-    if let (Some(before), Some(after), Some(change)) = (&pair.before, &pair.after, &balances.change) {
+    if let (Some(before), Some(after), Some(change)) = (&pair.before, &pair.after, &balances.change)
+    {
         let sides = &after.log.conditions.sides;
         let both = charts::compare_svg(&frame, before.log.signal, after.log.signal, change, sides);
         if let Some(both) = drawn(both)? {
@@ -201,7 +201,9 @@ fn chart(
     }
     for (name, found) in pair.each() {
         let sides = &found.log.conditions.sides;
-        if let Some(one) = drawn(charts::balance_svg(&frame, found.log.signal, &found.finding, sides))? {
+        if let Some(one) =
+            drawn(charts::balance_svg(&frame, found.log.signal, &found.finding, sides))?
+        {
             return Ok(Some((name, one)));
         }
     }

@@ -80,7 +80,9 @@ pub fn section(handover: &Handover) -> Markup {
     }
 }
 
-fn plateaus<'h>(handover: &'h Handover<'h>) -> impl Iterator<Item = (&'static str, &'h PlateauBalance)> {
+fn plateaus<'h>(
+    handover: &'h Handover<'h>,
+) -> impl Iterator<Item = (&'static str, &'h PlateauBalance)> {
     let all = handover.balances().into_iter().flat_map(|balances| balances.pair.each());
     all.flat_map(|(name, found): (_, &Found<Balance>)| {
         found.finding.plateaus.iter().map(move |plateau| (name, plateau))
@@ -88,7 +90,9 @@ fn plateaus<'h>(handover: &'h Handover<'h>) -> impl Iterator<Item = (&'static st
 }
 
 fn heading(name: &str, plateau: &PlateauBalance) -> [String; 2] {
-    let at = plateau.rpm.map_or_else(|| format!("from {:.0} s", plateau.from_s), |rpm| format!("{rpm:.0}"));
+    let at = plateau
+        .rpm
+        .map_or_else(|| format!("from {:.0} s", plateau.from_s), |rpm| format!("{rpm:.0}"));
     [name.to_string(), at]
 }
 
@@ -109,12 +113,13 @@ fn difference(handover: &Handover) -> Budget {
 }
 
 fn air(handover: &Handover) -> Budget {
-    let columns = plateaus(handover).filter(|(_, p)| !p.air_budget.is_empty()).map(|(name, plateau)| {
-        let rows: Vec<(&'static str, f64)> =
-            plateau.air_budget.iter().map(|row| (row.name, 100.0 * row.u_ratio)).collect();
-        let together = rows.iter().fold(0.0, |sum: f64, (_, u)| sum.hypot(*u));
-        Column { heading: heading(name, plateau), rows, together }
-    });
+    let columns =
+        plateaus(handover).filter(|(_, p)| !p.air_budget.is_empty()).map(|(name, plateau)| {
+            let rows: Vec<(&'static str, f64)> =
+                plateau.air_budget.iter().map(|row| (row.name, 100.0 * row.u_ratio)).collect();
+            let together = rows.iter().fold(0.0, |sum: f64, (_, u)| sum.hypot(*u));
+            Column { heading: heading(name, plateau), rows, together }
+        });
     let caption = "Share of air, %, by speed in rev/min".into();
     Budget { caption, columns: columns.collect(), decimals: 2 }
 }
@@ -134,7 +139,11 @@ fn holes(handover: &Handover) -> Budget {
         let rows: Vec<(&'static str, f64)> =
             suspect.hole_budget.iter().map(|row| (row.name, row.u_percent)).collect();
         let together = rows.iter().fold(0.0, |sum: f64, (_, u)| sum.hypot(*u));
-        (!rows.is_empty()).then(|| Column { heading: [suspect.name.clone(), String::new()], rows, together })
+        (!rows.is_empty()).then(|| Column {
+            heading: [suspect.name.clone(), String::new()],
+            rows,
+            together,
+        })
     };
     let suspects = handover.hunt.iter().flat_map(|found| &found.finding.suspects);
     let columns = suspects.filter_map(column).collect();

@@ -67,7 +67,9 @@ pub fn precondition(text: &str) -> Result<String, String> {
         lower.len() < 100 && strsim::normalized_damerau_levenshtein(known, &lower) >= ALIKE
     });
     match near {
-        Some(near) => Err(format!("{plain:?} is close to one that is known; did you mean {near:?}?")),
+        Some(near) => {
+            Err(format!("{plain:?} is close to one that is known; did you mean {near:?}?"))
+        }
         None => Ok(plain),
     }
 }

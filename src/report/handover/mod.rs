@@ -18,6 +18,7 @@ mod table;
 pub use job::{Job, PRECONDITIONS, Precondition, precondition, ticked};
 pub use paper::html;
 pub use record::document;
+pub use table::shown;
 
 use super::facts::LogFacts;
 use crate::charts::ChartError;

@@ -151,7 +151,8 @@ fn list(id: &str, title: &str, lines: &[String]) -> Markup {
 /// The cautions: first that emission settings follow the law, then those of the work.
 pub fn cautions() -> impl Iterator<Item = Caution> {
     let first = cautions::for_compare();
-    let others = cautions::all().into_iter().filter(|caution| !cautions::for_compare().contains(caution));
+    let others =
+        cautions::all().into_iter().filter(|caution| !cautions::for_compare().contains(caution));
     first.into_iter().chain(others)
 }
 

@@ -97,10 +97,8 @@ pub fn document(handover: &Handover) -> Result<String, HandoverError> {
 /// # Errors
 /// As [`document`].
 pub(super) fn block(handover: &Handover) -> Result<Markup, HandoverError> {
-    let safe = document(handover)?
-        .replace('&', "\\u0026")
-        .replace('<', "\\u003c")
-        .replace('>', "\\u003e");
+    let safe =
+        document(handover)?.replace('&', "\\u0026").replace('<', "\\u003c").replace('>', "\\u003e");
     Ok(html! { (PreEscaped(OPENING)) "\n" (PreEscaped(safe)) (PreEscaped(CLOSING)) "\n" })
 }
 
@@ -111,10 +109,14 @@ pub enum RecordError {
     #[error("holds no record of its figures; give a page that 'evenbreath report' wrote, whole")]
     NoRecord,
     /// The block is damaged.
-    #[error("holds a record that cannot be read ({0}); it was changed after it was written; ask for the page as it was")]
+    #[error(
+        "holds a record that cannot be read ({0}); it was changed after it was written; ask for the page as it was"
+    )]
     Damaged(#[from] serde_json::Error),
     /// Another program wrote it.
-    #[error("holds a record of format {0}, and this program reads format {FORMAT}; use the version that wrote it")]
+    #[error(
+        "holds a record of format {0}, and this program reads format {FORMAT}; use the version that wrote it"
+    )]
     Format(u64),
 }
 
@@ -140,7 +142,11 @@ impl Record {
     /// The page holds none, or one that was damaged or is not understood.
     pub fn of(page: &str) -> Result<Record, RecordError> {
         let record: Record = serde_json::from_str(text_of(page)?)?;
-        if record.format == u64::from(FORMAT) { Ok(record) } else { Err(RecordError::Format(record.format)) }
+        if record.format == u64::from(FORMAT) {
+            Ok(record)
+        } else {
+            Err(RecordError::Format(record.format))
+        }
     }
 }
 
@@ -188,7 +194,9 @@ fn figures(place: &str, page: &Value, logs: &Value, found: &mut Vec<Difference>)
             keys.dedup();
             for key in keys {
                 let place = if place.is_empty() { key.clone() } else { format!("{place}.{key}") };
-                let of = |map: &serde_json::Map<String, Value>| map.get(key).cloned().unwrap_or(Value::Null);
+                let of = |map: &serde_json::Map<String, Value>| {
+                    map.get(key).cloned().unwrap_or(Value::Null)
+                };
                 figures(&place, &of(a), &of(b), found);
             }
         }
@@ -200,7 +208,11 @@ fn figures(place: &str, page: &Value, logs: &Value, found: &mut Vec<Difference>)
         (a, b) if a == b => {}
         (a, b) => {
             let place = format!("record: {place}");
-            found.push(Difference { place, page: brief(&a.to_string()), logs: brief(&b.to_string()) });
+            found.push(Difference {
+                place,
+                page: brief(&a.to_string()),
+                logs: brief(&b.to_string()),
+            });
         }
     }
 }
@@ -212,7 +224,8 @@ fn words(page: &str, anew: &str, found: &mut Vec<Difference>) {
     names.sort();
     names.dedup();
     for name in names {
-        let (a, b) = (page.get(name).map_or("", String::as_str), anew.get(name).map_or("", String::as_str));
+        let (a, b) =
+            (page.get(name).map_or("", String::as_str), anew.get(name).map_or("", String::as_str));
         if a == b {
             continue;
         }
@@ -236,7 +249,8 @@ fn parts(page: &str) -> BTreeMap<String, String> {
     const SECTION: &str = "<section id=\"";
     let mut parts = BTreeMap::new();
     let mut frame = String::new();
-    let record = page.split_once(OPENING).and_then(|(_, rest)| rest.split_once(CLOSING)).map(|(r, _)| r);
+    let record =
+        page.split_once(OPENING).and_then(|(_, rest)| rest.split_once(CLOSING)).map(|(r, _)| r);
     let page = record.map_or(page.to_string(), |record| page.replacen(record, "", 1));
     let mut pieces = page.split(SECTION);
     frame += pieces.next().unwrap_or("");
@@ -312,7 +326,10 @@ mod tests {
         assert!(matches!(Record::of("<p>hello</p>"), Err(RecordError::NoRecord)));
         let damaged = page("1", "{\"format\":1,");
         assert!(matches!(Record::of(&damaged), Err(RecordError::Damaged(_))));
-        let newer = page("1", "{\"format\":9,\"version\":\"9\",\"logs\":[],\"settings\":{},\"profile\":null}");
+        let newer = page(
+            "1",
+            "{\"format\":9,\"version\":\"9\",\"logs\":[],\"settings\":{},\"profile\":null}",
+        );
         assert!(matches!(Record::of(&newer), Err(RecordError::Format(9))));
     }
 }
