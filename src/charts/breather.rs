@@ -13,21 +13,21 @@ use crate::findings::breather::{Breather, Opening};
 use crate::signal::Signal;
 use crate::units::Kpa;
 
-/// Lays out the chart.
+/// Lays out the chart; `beside` gives the heading and the scale of one that is laid beside others.
 pub(super) fn draw(
     frame: &Frame,
     type_size: Type,
     signal: &Signal,
     finding: &Breather,
     sides: &Sides,
-    scale: Option<&Scale>,
+    beside: Option<(&str, &Scale)>,
 ) -> Result<Sheet, ChartError> {
     let nothing = ChartError::NothingToDraw("the log holds no engine cycle");
     let time_s = time_range(signal).ok_or(nothing)?;
     let mut sheet = Sheet::new(frame, type_size)?;
     let pressures = pressures(frame, signal, &sheet.names(sides));
     let mut story = Story::new(signal, finding, time_s, pressures)?;
-    if let Some(scale) = scale {
+    if let Some((_, scale)) = beside {
         story.take(scale);
     }
     let clock = Clock::of(time_s);
@@ -38,7 +38,9 @@ pub(super) fn draw(
     let axis = Axis { range: time, from: left + room, to: right };
     let labels = story.labels(&axis, &clock);
     let lane = Lane::new(&sheet, &labels, axis.from, axis.to);
-    let space = panel::title(&mut sheet, &finding.say, &notes(finding, lane.left_out));
+    let heading = beside.map_or(finding.say.as_str(), |(name, _)| name);
+    let space = panel::title(&mut sheet, heading, &notes(finding, lane.left_out));
+    sheet.title.clone_from(&finding.say);
     plans[0].lane = lane.height(&sheet);
     let margins = Margins::over_time_axis(&sheet, room);
     let panels = panel::stack(&mut sheet, plans, time, space, margins)?;

@@ -144,29 +144,30 @@ pub fn breather_svg(
     paint::svg(&fitted(|type_size| breather::draw(frame, type_size, signal, finding, sides, None))?)
 }
 
-/// The breather charts of several logs as SVG documents, all on one scale, so that they can be laid
-/// beside each other. A log that has nothing to draw gives `None`.
+/// The breather charts of several logs as SVG documents, each under its name and all on one scale. Of two
+/// or more the type is that of pictures shown beside each other, each at half the width of a sheet. A log
+/// that has nothing to draw gives `None`.
 ///
 /// # Errors
 /// A frame too small for its text.
 pub fn breather_svgs(
     frame: &Frame,
-    logs: &[(&Signal, &Breather)],
+    logs: &[(&str, &Signal, &Breather)],
     sides: &Sides,
 ) -> Result<Vec<Option<String>>, ChartError> {
     let mut scale: Option<breather::Scale> = None;
-    for (signal, finding) in logs {
+    for (_, signal, finding) in logs {
         if let Some(own) = drawable(breather::Scale::of(frame, signal, finding))? {
             scale = Some(scale.as_ref().map_or(own.clone(), |scale| scale.join(&own)));
         }
     }
-    logs.iter()
-        .map(|(signal, finding)| {
-            let sheet =
-                fitted(|size| breather::draw(frame, size, signal, finding, sides, scale.as_ref()));
-            drawable(sheet.and_then(|sheet| paint::svg(&sheet)))
-        })
-        .collect()
+    let chart = |(name, signal, finding): &(&str, &Signal, &Breather)| {
+        let beside = scale.as_ref().map(|scale| (*name, scale));
+        let draw = |size| breather::draw(frame, size, signal, finding, sides, beside);
+        let sheet = if logs.len() > 1 { draw(Type::Beside) } else { fitted(draw) };
+        drawable(sheet.and_then(|sheet| paint::svg(&sheet)))
+    };
+    logs.iter().map(chart).collect()
 }
 
 /// Writes the before-and-after chart: differences and vacuums of both logs side by side on one

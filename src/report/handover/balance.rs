@@ -42,7 +42,7 @@ fn section(
     let sides = &latest.log.conditions.sides;
     let (one, two) = (shown(&sides.one), shown(&sides.two));
     let body = html! {
-        p {
+        p.method {
             "The difference is the vacuum of " bdi { (one) } " less that of " bdi { (two) }
             ", the sensors\u{2019} own difference taken out. The side with less vacuum passes more air. \
             In tolerance is what lies within " (pressure(unit, latest.finding.tolerance_kpa)) " "
@@ -53,7 +53,7 @@ fn section(
             (paper::minds(name, found.log, &found.finding.remarks, unit))
         }
         @match chart {
-            Some((name, chart)) => (paper::figure(name, &chart)),
+            Some(chart) => (paper::figure(&chart)),
             None => @for (name, found) in balances.pair.each() {
                 p { (paper::capital(name)) ": " (shown(&found.finding.say)) }
             },
@@ -185,10 +185,7 @@ fn more_air(plateau: &PlateauBalance, sides: &Sides) -> Markup {
 }
 
 /// Both logs side by side on one scale, or the one there is.
-fn chart(
-    balances: &Balances,
-    unit: PressureUnit,
-) -> Result<Option<(&'static str, String)>, HandoverError> {
+fn chart(balances: &Balances, unit: PressureUnit) -> Result<Option<String>, HandoverError> {
     let frame = Frame { width: CHART.0, height: CHART.1, unit };
     let pair = &balances.pair;
     if let (Some(before), Some(after), Some(change)) = (&pair.before, &pair.after, &balances.change)
@@ -196,15 +193,15 @@ fn chart(
         let sides = &after.log.conditions.sides;
         let both = charts::compare_svg(&frame, before.log.signal, after.log.signal, change, sides);
         if let Some(both) = drawn(both)? {
-            return Ok(Some(("before and after", both)));
+            return Ok(Some(both));
         }
     }
-    for (name, found) in pair.each() {
+    for (_, found) in pair.each() {
         let sides = &found.log.conditions.sides;
         if let Some(one) =
             drawn(charts::balance_svg(&frame, found.log.signal, &found.finding, sides))?
         {
-            return Ok(Some((name, one)));
+            return Ok(Some(one));
         }
     }
     Ok(None)

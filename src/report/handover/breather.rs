@@ -6,8 +6,9 @@ use crate::charts::{self, Frame};
 use crate::findings::breather::Breather;
 use maud::{Markup, html};
 
-/// Charts of two logs under each other must leave room for the rest of a sheet.
-const CHART: (u32, u32) = (1800, 760);
+/// One chart across the sheet, or two beside each other.
+const CHART: (u32, u32) = (1800, 900);
+const BESIDE: (u32, u32) = (900, 900);
 
 /// The section.
 ///
@@ -21,16 +22,14 @@ pub fn section(handover: &Handover) -> Result<Markup, HandoverError> {
     } else {
         let charts = charts(handover, &found)?;
         html! {
-            p { "With the oil filler cap off a sealed breather draws its air through the open filler, \
+            p.method { "With the oil filler cap off a sealed breather draws its air through the open filler, \
                 and the idle drops; one that leaks already, or is blocked, hardly changes it." }
             (table(&found))
             @for (name, found) in &found { (paper::minds(name, found.log, &found.finding.remarks, handover.unit)) }
-            @for ((name, found), chart) in found.iter().zip(&charts) {
-                @match chart {
-                    Some(chart) => (paper::figure(name, chart)),
-                    None => p { (paper::capital(name)) ": " (shown(&found.finding.say)) },
-                }
+            @for (name, found) in &found {
+                p { strong { (paper::capital(name)) ":" } " " (shown(&found.finding.say)) }
             }
+            div.beside { @for chart in charts.iter().flatten() { (paper::figure(chart)) } }
             @if let Some(latest) = pair.latest() { (paper::causes(&latest.finding.causes)) }
         }
     };
@@ -77,8 +76,15 @@ fn charts(
     handover: &Handover,
     found: &[(&str, &Found<Breather>)],
 ) -> Result<Vec<Option<String>>, HandoverError> {
-    let frame = Frame { width: CHART.0, height: CHART.1, unit: handover.unit };
+    let (width, height) = if found.len() > 1 { BESIDE } else { CHART };
+    let frame = Frame { width, height, unit: handover.unit };
     let Some((_, latest)) = found.last() else { return Ok(Vec::new()) };
-    let logs: Vec<_> = found.iter().map(|(_, f)| (f.log.signal, &f.finding)).collect();
+    let titles: Vec<String> =
+        found.iter().map(|(name, _)| format!("{} the work", paper::capital(name))).collect();
+    let logs: Vec<_> = found
+        .iter()
+        .zip(&titles)
+        .map(|((_, found), title)| (title.as_str(), found.log.signal, &found.finding))
+        .collect();
     Ok(charts::breather_svgs(&frame, &logs, &latest.log.conditions.sides)?)
 }

@@ -27,12 +27,12 @@ fn measured(handover: &Handover, found: &Found<Hunt>) -> Result<Markup, Handover
     let finding = &found.finding;
     let chart = drawn(charts::hunt_svg(&frame, finding, &found.log.conditions.sides))?;
     Ok(html! {
-        p { "Each suspect was sealed and released in turn. A leak into a tract takes air away when it is \
+        p.method { "Each suspect was sealed and released in turn. A leak into a tract takes air away when it is \
             sealed; one before the throttles lets the idle rise." }
         @if !finding.suspects.is_empty() { (table(&finding.suspects)) }
         (paper::minds("hunt", found.log, &finding.remarks, handover.unit))
         @match chart {
-            Some(chart) => (paper::figure("hunt", &chart)),
+            Some(chart) => (paper::figure(&chart)),
             None => p { (shown(&finding.say)) },
         }
     })

@@ -64,10 +64,9 @@ pub fn section(id: &str, title: &str, body: Markup) -> Markup {
     html! { section id=(id) { h2 { (title) } (body) } "\n" }
 }
 
-/// A chart with the name of what it shows.
-pub fn figure(name: &str, svg: &str) -> Markup {
-    // What plotters writes is escaped by plotters, and its title by the chart.
-    html! { figure { figcaption { (capital(name)) } (PreEscaped(svg)) } }
+/// A chart. Its words are escaped by plotters, and its title by the chart; it names itself.
+pub fn figure(svg: &str) -> Markup {
+    html! { figure { (PreEscaped(svg)) } }
 }
 
 /// What shakes a result: whoever reads it has to read these with it.
