@@ -11,8 +11,10 @@ use super::failure::Failure;
 use super::hunt;
 use super::output::{Outcome, answer, message};
 use crate::log::ReadError;
-use crate::report::handover::{self, Handover};
+use crate::report::handover::{self, Handover, LogFile};
+use crate::units::PressureUnit;
 use args::ReportArgs;
+use std::collections::BTreeMap;
 use std::fs;
 use std::io::{self, ErrorKind, Read};
 use std::path::Path;
@@ -30,14 +32,42 @@ pub fn run(args: &ReportArgs) -> Result<u8, Failure> {
     let content = content::gather(args, profile, bytes_of)?;
     let handover = content.handover()?;
     if let Some(path) = &args.out {
-        let page = handover::html(&handover)?;
-        fs::write(path, page).map_err(|source| Failure::Write { path: path.clone(), source })?;
+        write(path, &handover)?;
         message(&format!("page written to {}", path.display()));
     }
     if args.output.json {
         answer(handover::document(&handover)?.as_bytes())?;
     }
     Ok(outcome(&handover).code(args.output.exit_code))
+}
+
+/// Writes the page of logs that lie in `folder`, each with the option that would name it.
+///
+/// # Errors
+/// A log cannot be read, or the page cannot be written.
+pub fn page_of(
+    folder: &Path,
+    path: &Path,
+    unit: PressureUnit,
+    logs: &[(&str, &str)],
+) -> Result<(), Failure> {
+    let settings = BTreeMap::from([("units".to_string(), unit.symbol().to_string())]);
+    let file = |(option, name): &(&str, &str)| LogFile {
+        given_as: vec![option.to_string()],
+        name: name.to_string(),
+        bytes: 0,
+        sha256: String::new(),
+    };
+    let files: Vec<LogFile> = logs.iter().map(file).collect();
+    let args = settings::read(&settings, &files)
+        .map_err(|what| Failure::Settings { path: path.into(), what })?;
+    let content = content::gather(&args, None, |name| bytes_of(&folder.join(name)))?;
+    write(path, &content.handover()?)
+}
+
+fn write(path: &Path, handover: &Handover) -> Result<(), Failure> {
+    let page = handover::html(handover)?;
+    fs::write(path, page).map_err(|source| Failure::Write { path: path.into(), source })
 }
 
 /// The bytes of a log, from a file or standard input.

@@ -70,7 +70,7 @@ pub fn section(handover: &Handover) -> Markup {
         section id="uncertainty" {
             details {
                 summary { "What the uncertainties consist of" }
-                p { "Standard uncertainties after JCGM 100:2008. Together: the root of the sum of their squares; \
+                p.method { "Standard uncertainties after JCGM 100:2008. Together: the root of the sum of their squares; \
                     the intervals on this page hold 95 % of what the figure may be." }
                 @for budget in &budgets { (budget.draw()) }
                 @if budgets.iter().all(|budget| budget.columns.is_empty()) { p { "No figure with an interval was measured." } }

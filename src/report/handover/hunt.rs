@@ -25,7 +25,7 @@ pub fn section(handover: &Handover) -> Result<Markup, HandoverError> {
 fn measured(handover: &Handover, found: &Found<Hunt>) -> Result<Markup, HandoverError> {
     let frame = Frame { width: CHART.0, height: CHART.1, unit: handover.unit };
     let finding = &found.finding;
-    let chart = drawn(charts::hunt_svg(&frame, finding, &found.log.conditions.sides))?;
+    let chart = drawn(charts::hunt_svg(&frame, &fit(finding), &found.log.conditions.sides))?;
     Ok(html! {
         p.method { "Each suspect was sealed and released in turn. A leak into a tract takes air away when it is \
             sealed; one before the throttles lets the idle rise." }
@@ -36,6 +36,16 @@ fn measured(handover: &Handover, found: &Found<Hunt>) -> Result<Markup, Handover
             None => p { (shown(&finding.say)) },
         }
     })
+}
+
+/// The finding with its names as the page shows them, for the chart draws words as they are.
+fn fit(finding: &Hunt) -> Hunt {
+    let mut finding = finding.clone();
+    finding.say = shown(&finding.say);
+    for suspect in &mut finding.suspects {
+        suspect.name = shown(&suspect.name);
+    }
+    finding
 }
 
 fn table(suspects: &[Suspect]) -> Markup {

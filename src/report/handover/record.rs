@@ -176,8 +176,8 @@ pub fn differences(page: &str, anew: &str) -> Result<Vec<Difference>, RecordErro
     let values: (Value, Value) =
         (serde_json::from_str(text_of(&page)?)?, serde_json::from_str(text_of(&anew)?)?);
     let mut found = Vec::new();
-    figures("", &values.0, &values.1, &mut found);
     words(&page, &anew, &mut found);
+    figures("", &values.0, &values.1, &mut found);
     if found.is_empty() && page != anew {
         let (page, logs) = ("changed".into(), "not so".into());
         found.push(Difference { place: "spaces or order of the record".into(), page, logs });
