@@ -22,6 +22,8 @@ use std::path::PathBuf;
     after_help = "\
 Exit codes:
   0   the work is done
+  1   a page that was checked is
+      not as it was
   2   the input or the command line
       cannot be used
   3   the device was silent or lost

@@ -53,9 +53,7 @@ carburettors feed one engine, and where it leaks.
   evenbreath hunt LOG
       which suspect leaks, and how much
   evenbreath compare BEFORE AFTER
-      what the work has changed
-  evenbreath report --out FILE.html
-      the page that is handed over
+      what the work has changed; 'report'
   evenbreath match LOG
       what the two sensors differ by
 

@@ -7,9 +7,8 @@ import { join } from "node:path";
 import { after, before, test } from "node:test";
 import { pathToFileURL } from "node:url";
 import { HtmlValidate } from "html-validate";
-import { endAll, folder, open, root, sample } from "./recorder.mjs";
+import { endAll, folder, open, program, sample } from "./recorder.mjs";
 
-const program = process.env.EVENBREATH_PROGRAM ?? join(root, "target/debug/evenbreath");
 const axe = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
 const JOB = ["--car", "Blue saloon", "--customer", "A. Customer", "--job", "17", "--checked", "engine fully warm,choke off"];
 const WHOLE = ["breather-before", "breather-leaking", "before", "balance-before", "hunt", "hunt", "breather-after", "breather-sealed", "after", "balance-after"];

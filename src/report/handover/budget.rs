@@ -1,6 +1,6 @@
 //! What the uncertainties consist of, folded at the end.
 
-use super::table::{number, shown};
+use super::table::{name, number};
 use super::{Found, Handover};
 use crate::findings::balance::{Balance, PlateauBalance};
 use crate::findings::breather::Breather;
@@ -41,7 +41,7 @@ impl Budget {
                         tr {
                             th scope="col" { "component" }
                             @for column in &self.columns {
-                                th.num scope="col" { (shown(&column.heading[0])) br; (column.heading[1]) }
+                                th.num scope="col" { (name(&column.heading[0])) br; (column.heading[1]) }
                             }
                         }
                     }

@@ -1,7 +1,7 @@
 //! The section on the leak hunt, and what was turned.
 
 use super::balance::drawn;
-use super::table::{hunt as verdict, interval, interval_heads, number, shown};
+use super::table::{hunt as verdict, interval, interval_heads, name, number, shown};
 use super::{Found, Handover, HandoverError, Turn, paper};
 use crate::charts::{self, Frame};
 use crate::findings::hunt::{Hunt, Suspect};
@@ -43,7 +43,7 @@ fn fit(finding: &Hunt) -> Hunt {
     let mut finding = finding.clone();
     finding.say = shown(&finding.say);
     for suspect in &mut finding.suspects {
-        suspect.name = shown(&suspect.name);
+        suspect.name = name(&suspect.name);
     }
     finding
 }
@@ -76,7 +76,7 @@ fn table(suspects: &[Suspect]) -> Markup {
             tbody {
                 @for s in suspects {
                     tr {
-                        th scope="row" { bdi { (shown(&s.name)) } }
+                        th scope="row" { bdi { (name(&s.name)) } }
                         @match rpm(s) {
                             Some(ends) => (interval(ends.map(|rpm| number(rpm, 0)))),
                             None => td.num colspan="3" { "not measured" },
@@ -111,7 +111,7 @@ pub fn turned(turns: &[Turn]) -> Markup {
                 tbody {
                     @for turn in turns {
                         tr {
-                            th scope="row" { bdi { (shown(&turn.log)) } }
+                            th scope="row" { bdi { (name(&turn.log)) } }
                             td.num { (number(turn.at_s, 1)) }
                             td { bdi { (shown(&turn.name)) } }
                             td.num { (number(turn.turns.abs(), 2)) }

@@ -1,6 +1,6 @@
 //! The sheet: head, sections in their order, style, and the document that the page carries.
 
-use super::table::shown;
+use super::table::{name, shown};
 use super::{Handover, HandoverError, Job, LogFile, Measured, Precondition, record};
 use super::{answer, balance, breather, budget, hunt};
 use crate::report::cautions::{self, Caution};
@@ -30,7 +30,7 @@ pub fn html(handover: &Handover) -> Result<String, HandoverError> {
         (budget::section(handover))
     };
     let title = match &handover.job.car {
-        Some(car) => format!("Carburettors and breather of {}", shown(car)),
+        Some(car) => format!("Carburettors and breather of {}", name(car)),
         None => "Carburettors and breather".into(),
     };
     let page = html! {
@@ -108,8 +108,8 @@ fn head(title: &str, job: &Job) -> Markup {
         header id="job" {
             h1 { (title) }
             dl {
-                @for (name, value) in entries {
-                    @if let Some(value) = value { div { dt { (name) } dd { bdi { (shown(&value)) } } } }
+                @for (entry, value) in entries {
+                    @if let Some(value) = value { div { dt { (entry) } dd { bdi { (name(&value)) } } } }
                 }
             }
             @if let Some(note) = &job.note { p.note { bdi { (shown(note)) } } }
@@ -134,7 +134,7 @@ fn preconditions(all: &[Precondition]) -> Markup {
             @for one in all {
                 li {
                     span.box aria-hidden="true" { (if one.checked { "\u{2713}" } else { "" }) }
-                    " " bdi { (shown(&one.name)) } " "
+                    " " bdi { (name(&one.name)) } " "
                     span.said { (if one.checked { "(checked)" } else { "(not said)" }) }
                 }
             }
@@ -168,7 +168,7 @@ fn logs(logs: &[LogFile]) -> Markup {
             tbody {
                 @for log in logs {
                     tr {
-                        th scope="row" { bdi { (shown(&log.name)) } }
+                        th scope="row" { bdi { (name(&log.name)) } }
                         td { (log.given_as.join(", ")) }
                         td.num { (log.bytes) }
                         td { code { (log.sha256) } }

@@ -35,6 +35,19 @@ pub fn shown(text: &str) -> String {
     out.trim().to_string()
 }
 
+/// Longest name; a longer one would push the rest of the page off its sheet.
+const LONGEST_NAME: usize = 120;
+
+/// The same of a name: one that is a book is cut.
+pub fn name(text: &str) -> String {
+    let whole = shown(text);
+    let mut cut: String = whole.chars().take(LONGEST_NAME).collect();
+    if cut.len() < whole.len() {
+        cut.push('…');
+    }
+    cut
+}
+
 /// Embeddings, overrides and isolates of the bidirectional algorithm (Unicode Standard Annex 9) and its
 /// marks: left open, they would turn the words of the page around.
 fn turns_around(c: char) -> bool {
@@ -109,6 +122,8 @@ mod tests {
         assert_eq!(shown(&"x".repeat(10_000)).chars().count(), LONGEST_WORD + 1);
         assert_eq!(shown(&"x ".repeat(10_000)).chars().count(), LONGEST_TEXT + 1);
         assert_eq!(shown("<script>"), "<script>");
+        assert_eq!(name(&"x ".repeat(10_000)).chars().count(), LONGEST_NAME + 1);
+        assert_eq!(name("Front"), "Front");
     }
 
     #[test]
