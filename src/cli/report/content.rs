@@ -1,7 +1,7 @@
 //! The logs of a job, read, and what is found in them.
 
 use super::args::ReportArgs;
-use super::settings;
+use super::{pictures, settings};
 use crate::cli::days;
 use crate::cli::failure::Failure;
 use crate::cli::load::{Loaded, load_bytes};
@@ -9,7 +9,7 @@ use crate::cli::profile::Profile;
 use crate::cli::wishes::Wishes;
 use crate::findings::{balance, breather, hunt};
 use crate::report::handover::{
-    self, Balances, Found, Handover, Job, LogFile, Measured, Pair, Turn, shown,
+    self, Balances, Charts, Found, Handover, Job, LogFile, Measured, Pair, Turn, shown,
 };
 use crate::sample::Meaning;
 use jiff::civil::Date;
@@ -174,49 +174,85 @@ impl Content {
         self.given_as(own).or_else(|| self.given_as(other).filter(has_cap_test))
     }
 
-    /// Finds what there is to find.
+    /// The log of one of these options.
+    fn loaded(&self, option: &str) -> Option<&Loaded> {
+        self.given_as(option).map(|log| &log.loaded)
+    }
+
+    /// Finds what there is to find, and draws it.
     ///
     /// # Errors
-    /// A log of the balance lacks a vacuum.
+    /// A log of the balance lacks a vacuum, or a chart cannot be drawn.
     pub fn handover(&self) -> Result<Handover<'_>, Failure> {
-        let balanced = |option| -> Result<Option<Found<'_, _>>, Failure> {
-            let Some(log) = self.given_as(option) else { return Ok(None) };
-            log.loaded.needs_both_vacuums()?;
-            let log = measured(log);
-            Ok(Some(Found { log, finding: balance::find(log.signal, log.conditions) }))
-        };
-        let breather = |own, other| {
-            let log = measured(self.breather(own, other)?);
-            Some(Found { log, finding: breather::find(log.signal, log.conditions) })
-        };
-        let hunt = self.given_as("hunt").map(|log| {
-            let log = measured(log);
-            Found { log, finding: hunt::find(log.signal, log.conditions) }
+        let unit = self.wishes.unit();
+        let logs =
+            [self.breather("breather-before", "before"), self.breather("breather-after", "after")];
+        let [before, after] = logs.map(|log| {
+            let loaded = &log?.loaded;
+            Some(found(loaded, breather::find(&loaded.signal, &loaded.conditions)))
         });
-        let turned = self.logs.iter().flat_map(|log| Turn::of(&log.file.name, measured(log)));
+        let breather = Pair { before, after };
+        let hunt =
+            self.loaded("hunt").map(|log| found(log, hunt::find(&log.signal, &log.conditions)));
+        let (balance, balance_chart) = self.balances("before", "after")?;
+        let (off_idle, off_idle_chart) = self.balances("off-idle-before", "off-idle-after")?;
+        let [first, second] = logs;
+        let named = [
+            ("Before the work", first, &breather.before),
+            ("After the work", second, &breather.after),
+        ];
+        let named: Vec<_> = named
+            .into_iter()
+            .filter_map(|(name, log, found)| Some((name, &log?.loaded, &found.as_ref()?.finding)))
+            .collect();
+        let hunt_chart = match (self.loaded("hunt"), &hunt) {
+            (Some(log), Some(hunt)) => pictures::hunt(unit, log, &hunt.finding)?,
+            _ => None,
+        };
+        let charts = Charts {
+            breather: pictures::breather(unit, &named)?,
+            balance: [balance_chart, off_idle_chart],
+            hunt: hunt_chart,
+        };
+        let turned = self.logs.iter().flat_map(|log| {
+            let Loaded { signal, conditions, .. } = &log.loaded;
+            Turn::of(&log.file.name, &signal.track.marks, &conditions.sides)
+        });
         Ok(Handover {
             job: self.job.clone(),
             preconditions: handover::ticked(&self.checked),
-            unit: self.wishes.unit(),
-            breather: Pair {
-                before: breather("breather-before", "before"),
-                after: breather("breather-after", "after"),
-            },
-            balance: Balances::new(Pair { before: balanced("before")?, after: balanced("after")? }),
-            off_idle: Balances::new(Pair {
-                before: balanced("off-idle-before")?,
-                after: balanced("off-idle-after")?,
-            }),
+            unit,
+            breather,
+            balance,
+            off_idle,
             hunt,
+            charts,
             turned: turned.collect(),
             logs: self.logs.iter().map(|log| log.file.clone()).collect(),
             settings: self.settings.clone(),
             profile: self.profile.clone(),
         })
     }
+
+    /// The balance of two logs, with its chart.
+    fn balances(
+        &self,
+        before: &str,
+        after: &str,
+    ) -> Result<(Balances<'_>, Option<String>), Failure> {
+        let logs = [self.loaded(before), self.loaded(after)];
+        for log in logs.into_iter().flatten() {
+            log.needs_both_vacuums()?;
+        }
+        let [before, after] =
+            logs.map(|log| log.map(|log| found(log, balance::find(&log.signal, &log.conditions))));
+        let balances = Balances::new(Pair { before, after });
+        let chart = pictures::balance(self.wishes.unit(), logs, &balances)?;
+        Ok((balances, chart))
+    }
 }
 
-fn measured(log: &LogRead) -> Measured<'_> {
-    let Loaded { facts, signal, conditions, .. } = &log.loaded;
-    Measured { facts, signal, conditions }
+fn found<F>(loaded: &Loaded, finding: F) -> Found<'_, F> {
+    let log = Measured { facts: &loaded.facts, conditions: &loaded.conditions };
+    Found { log, finding }
 }

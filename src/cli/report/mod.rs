@@ -2,6 +2,7 @@
 
 pub mod args;
 mod content;
+mod pictures;
 mod settings;
 mod verify;
 

@@ -1,8 +1,7 @@
 //! The sections on the balance of the carburettors.
 
 use super::table::{balance as verdict, cell, interval, interval_heads, number, pressure, shown};
-use super::{Balances, Found, Handover, HandoverError, paper};
-use crate::charts::{self, ChartError, Frame};
+use super::{Balances, Found, Handover, paper};
 use crate::findings::advice::is_idle;
 use crate::findings::balance::{Balance, PlateauBalance};
 use crate::findings::compare::Change;
@@ -12,33 +11,24 @@ use crate::report::page::{Page, Tone};
 use crate::units::PressureUnit;
 use maud::{Markup, html};
 
-const CHART: (u32, u32) = (1800, 1120);
-
 /// The sections: one, and a second where the work off idle has logs of its own.
-///
-/// # Errors
-/// A chart cannot be drawn.
-pub fn sections(handover: &Handover) -> Result<Markup, HandoverError> {
-    let [main, off_idle] = handover.balances();
-    let first = section(handover, main, "balance", "Balance of the carburettors")?;
+pub fn sections(handover: &Handover) -> Markup {
+    let [_, off_idle] = handover.balances();
+    let first = section(handover, 0, "balance", "Balance of the carburettors");
     let second = match off_idle.pair.latest() {
-        Some(_) => section(handover, off_idle, "off-idle", "Balance off idle")?,
+        Some(_) => section(handover, 1, "off-idle", "Balance off idle"),
         None => html! {},
     };
-    Ok(html! { (first) (second) })
+    html! { (first) (second) }
 }
 
-fn section(
-    handover: &Handover,
-    balances: &Balances,
-    id: &str,
-    title: &str,
-) -> Result<Markup, HandoverError> {
+fn section(handover: &Handover, which: usize, id: &str, title: &str) -> Markup {
     let unit = handover.unit;
+    let balances = handover.balances()[which];
     let Some(latest) = balances.pair.latest() else {
-        return Ok(paper::section(id, title, html! { p { "Not measured." } }));
+        return paper::section(id, title, html! { p { "Not measured." } });
     };
-    let chart = chart(balances, unit)?;
+    let chart = &handover.charts.balance[which];
     let sides = &latest.log.conditions.sides;
     let (one, two) = (shown(&sides.one), shown(&sides.two));
     let body = html! {
@@ -53,7 +43,7 @@ fn section(
             (paper::minds(name, found.log, &found.finding.remarks, unit))
         }
         @match chart {
-            Some(chart) => (paper::figure(&chart)),
+            Some(chart) => (paper::figure(chart)),
             None => @for (name, found) in balances.pair.each() {
                 p { (paper::capital(name)) ": " (shown(&found.finding.say)) }
             },
@@ -63,7 +53,7 @@ fn section(
         }
         (paper::causes(&latest.finding.causes))
     };
-    Ok(paper::section(id, title, body))
+    paper::section(id, title, body)
 }
 
 fn zero_words(found: &Found<Balance>, unit: PressureUnit) -> String {
@@ -181,37 +171,5 @@ fn more_air(plateau: &PlateauBalance, sides: &Sides) -> Markup {
     html! {
         @if sure || plateau.verdict != Verdict::InTolerance { bdi { (shown(name)) } " " (percent) " %" }
         @else { "not proven" }
-    }
-}
-
-/// Both logs side by side on one scale, or the one there is.
-fn chart(balances: &Balances, unit: PressureUnit) -> Result<Option<String>, HandoverError> {
-    let frame = Frame { width: CHART.0, height: CHART.1, unit };
-    let pair = &balances.pair;
-    if let (Some(before), Some(after), Some(change)) = (&pair.before, &pair.after, &balances.change)
-    {
-        let sides = &after.log.conditions.sides;
-        let both = charts::compare_svg(&frame, before.log.signal, after.log.signal, change, sides);
-        if let Some(both) = drawn(both)? {
-            return Ok(Some(both));
-        }
-    }
-    for (_, found) in pair.each() {
-        let sides = &found.log.conditions.sides;
-        if let Some(one) =
-            drawn(charts::balance_svg(&frame, found.log.signal, &found.finding, sides))?
-        {
-            return Ok(Some(one));
-        }
-    }
-    Ok(None)
-}
-
-/// `None` where a log has nothing to draw.
-pub fn drawn(chart: Result<String, ChartError>) -> Result<Option<String>, HandoverError> {
-    match chart {
-        Ok(chart) => Ok(Some(chart)),
-        Err(ChartError::NothingToDraw(_)) => Ok(None),
-        Err(error) => Err(error.into()),
     }
 }

@@ -1,26 +1,17 @@
 //! The section on the closed breather.
 
 use super::table::{breather as verdict, cell, interval, interval_heads, number, shown};
-use super::{Found, Handover, HandoverError, paper};
-use crate::charts::{self, Frame};
+use super::{Found, Handover, paper};
 use crate::findings::breather::Breather;
 use maud::{Markup, html};
 
-/// One chart across the sheet, or two beside each other.
-const CHART: (u32, u32) = (1800, 900);
-const BESIDE: (u32, u32) = (900, 900);
-
 /// The section.
-///
-/// # Errors
-/// A chart cannot be drawn.
-pub fn section(handover: &Handover) -> Result<Markup, HandoverError> {
+pub fn section(handover: &Handover) -> Markup {
     let pair = &handover.breather;
     let found: Vec<(&str, &Found<Breather>)> = pair.each().collect();
     let body = if found.is_empty() {
         html! { p { "Not measured." } }
     } else {
-        let charts = charts(handover, &found)?;
         html! {
             p.method { "With the oil filler cap off a sealed breather draws its air through the open filler, \
                 and the idle drops; one that leaks already, or is blocked, hardly changes it." }
@@ -29,11 +20,11 @@ pub fn section(handover: &Handover) -> Result<Markup, HandoverError> {
             @for (name, found) in &found {
                 p { strong { (paper::capital(name)) ":" } " " (shown(&found.finding.say)) }
             }
-            div.beside { @for chart in charts.iter().flatten() { (paper::figure(chart)) } }
+            div.beside { @for chart in &handover.charts.breather { (paper::figure(chart)) } }
             @if let Some(latest) = pair.latest() { (paper::causes(&latest.finding.causes)) }
         }
     };
-    Ok(paper::section("breather", "Closed breather", body))
+    paper::section("breather", "Closed breather", body)
 }
 
 fn table(found: &[(&str, &Found<Breather>)]) -> Markup {
@@ -70,21 +61,4 @@ fn row(name: &str, finding: &Breather) -> Markup {
             td { (verdict(finding.verdict)) }
         }
     }
-}
-
-fn charts(
-    handover: &Handover,
-    found: &[(&str, &Found<Breather>)],
-) -> Result<Vec<Option<String>>, HandoverError> {
-    let (width, height) = if found.len() > 1 { BESIDE } else { CHART };
-    let frame = Frame { width, height, unit: handover.unit };
-    let Some((_, latest)) = found.last() else { return Ok(Vec::new()) };
-    let titles: Vec<String> =
-        found.iter().map(|(name, _)| format!("{} the work", paper::capital(name))).collect();
-    let logs: Vec<_> = found
-        .iter()
-        .zip(&titles)
-        .map(|((_, found), title)| (title.as_str(), found.log.signal, &found.finding))
-        .collect();
-    Ok(charts::breather_svgs(&frame, &logs, &latest.log.conditions.sides)?)
 }

@@ -1,45 +1,36 @@
 //! The section on the leak hunt, and what was turned.
 
-use super::balance::drawn;
 use super::table::{hunt as verdict, interval, interval_heads, name, number, shown};
-use super::{Found, Handover, HandoverError, Turn, paper};
-use crate::charts::{self, Frame};
+use super::{Found, Handover, Turn, paper};
 use crate::findings::hunt::{Hunt, Suspect};
 use crate::report::hunt::chance;
 use maud::{Markup, html};
 
-const CHART: (u32, u32) = (1800, 1000);
-
 /// The section.
-///
-/// # Errors
-/// The chart cannot be drawn.
-pub fn section(handover: &Handover) -> Result<Markup, HandoverError> {
+pub fn section(handover: &Handover) -> Markup {
     let body = match &handover.hunt {
         None => html! { p { "No hunt was made." } },
-        Some(found) => measured(handover, found)?,
+        Some(found) => measured(handover, found),
     };
-    Ok(paper::section("hunt", "Leak hunt", body))
+    paper::section("hunt", "Leak hunt", body)
 }
 
-fn measured(handover: &Handover, found: &Found<Hunt>) -> Result<Markup, HandoverError> {
-    let frame = Frame { width: CHART.0, height: CHART.1, unit: handover.unit };
+fn measured(handover: &Handover, found: &Found<Hunt>) -> Markup {
     let finding = &found.finding;
-    let chart = drawn(charts::hunt_svg(&frame, &fit(finding), &found.log.conditions.sides))?;
-    Ok(html! {
+    html! {
         p.method { "Each suspect was sealed and released in turn. A leak into a tract takes air away when it is \
             sealed; one before the throttles lets the idle rise." }
         @if !finding.suspects.is_empty() { (table(&finding.suspects)) }
         (paper::minds("hunt", found.log, &finding.remarks, handover.unit))
-        @match chart {
-            Some(chart) => (paper::figure(&chart)),
+        @match &handover.charts.hunt {
+            Some(chart) => (paper::figure(chart)),
             None => p { (shown(&finding.say)) },
         }
-    })
+    }
 }
 
 /// The finding with its names as the page shows them, for the chart draws words as they are.
-fn fit(finding: &Hunt) -> Hunt {
+pub fn fit(finding: &Hunt) -> Hunt {
     let mut finding = finding.clone();
     finding.say = shown(&finding.say);
     for suspect in &mut finding.suspects {

@@ -15,20 +15,19 @@ mod paper;
 pub mod record;
 mod table;
 
+pub use hunt::fit;
 pub use job::{Job, PRECONDITIONS, Precondition, precondition, ticked};
 pub use paper::html;
 pub use record::document;
 pub use table::shown;
 
 use super::facts::LogFacts;
-use crate::charts::ChartError;
 use crate::findings::balance::Balance;
 use crate::findings::breather::Breather;
 use crate::findings::compare::{self, Comparison};
 use crate::findings::hunt::Hunt;
-use crate::findings::{Conditions, Verdict};
-use crate::sample::Meaning;
-use crate::signal::Signal;
+use crate::findings::{Conditions, Sides, Verdict};
+use crate::sample::{Mark, Meaning};
 use crate::units::PressureUnit;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -37,9 +36,6 @@ use thiserror::Error;
 /// Why there is no page.
 #[derive(Debug, Error)]
 pub enum HandoverError {
-    /// A chart could not be drawn.
-    #[error(transparent)]
-    Chart(#[from] ChartError),
     /// The document could not be written.
     #[error("the findings cannot be written as JSON ({0}); please report this with the logs")]
     Json(#[from] serde_json::Error),
@@ -50,8 +46,6 @@ pub enum HandoverError {
 pub struct Measured<'a> {
     /// Size, rate, remarks.
     pub facts: &'a LogFacts,
-    /// The signal.
-    pub signal: &'a Signal,
     /// What the findings were told.
     pub conditions: &'a Conditions,
 }
@@ -121,10 +115,9 @@ pub struct Turn {
 }
 
 impl Turn {
-    /// The screws turned in a log called `log`.
-    pub fn of(log: &str, measured: Measured) -> Vec<Turn> {
-        let sides = &measured.conditions.sides;
-        let turned = measured.signal.track.marks.iter().filter_map(|mark| match mark.meaning {
+    /// The screws turned in a log called `log`, by its marks.
+    pub fn of(log: &str, marks: &[Mark], sides: &Sides) -> Vec<Turn> {
+        let turned = marks.iter().filter_map(|mark| match mark.meaning {
             Meaning::Screw { side, turns } => Some((mark.at.0, side, turns)),
             _ => None,
         });
@@ -150,6 +143,17 @@ pub struct LogFile {
     pub sha256: String,
 }
 
+/// The charts of the page as SVG documents; what has nothing to draw is absent.
+#[derive(Debug, Clone, Default)]
+pub struct Charts {
+    /// Breather, before and after, on one scale.
+    pub breather: Vec<String>,
+    /// Balance, and balance off idle.
+    pub balance: [Option<String>; 2],
+    /// The hunt.
+    pub hunt: Option<String>,
+}
+
 /// All that the page says.
 #[derive(Debug, Clone)]
 pub struct Handover<'a> {
@@ -167,6 +171,8 @@ pub struct Handover<'a> {
     pub off_idle: Balances<'a>,
     /// The leak hunt.
     pub hunt: Option<Found<'a, Hunt>>,
+    /// The charts, drawn.
+    pub charts: Charts,
     /// Screws turned.
     pub turned: Vec<Turn>,
     /// The logs, each once.

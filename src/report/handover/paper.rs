@@ -17,12 +17,12 @@ const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; img-src dat
 /// The page: one HTML file that needs nothing else.
 ///
 /// # Errors
-/// A chart cannot be drawn, or the document cannot be written.
+/// The document cannot be written.
 pub fn html(handover: &Handover) -> Result<String, HandoverError> {
     let sections = html! {
-        (breather::section(handover)?)
-        (balance::sections(handover)?)
-        (hunt::section(handover)?)
+        (breather::section(handover))
+        (balance::sections(handover))
+        (hunt::section(handover))
         (hunt::turned(&handover.turned))
         (list("not-measured", "What was not measured", &answer::not_measured(handover)))
         (list("cautions", "Cautions", &cautions().map(|caution| caution.text().into()).collect::<Vec<_>>()))
