@@ -13,19 +13,23 @@ use crate::findings::breather::{Breather, Opening};
 use crate::signal::Signal;
 use crate::units::Kpa;
 
-/// Lays out the chart.
+/// Lays out the chart; `beside` gives the heading and the scale of one that is laid beside others.
 pub(super) fn draw(
     frame: &Frame,
     type_size: Type,
     signal: &Signal,
     finding: &Breather,
     sides: &Sides,
+    beside: Option<(&str, &Scale)>,
 ) -> Result<Sheet, ChartError> {
     let nothing = ChartError::NothingToDraw("the log holds no engine cycle");
     let time_s = time_range(signal).ok_or(nothing)?;
     let mut sheet = Sheet::new(frame, type_size)?;
     let pressures = pressures(frame, signal, &sheet.names(sides));
-    let story = Story::new(signal, finding, time_s, pressures)?;
+    let mut story = Story::new(signal, finding, time_s, pressures)?;
+    if let Some((_, scale)) = beside {
+        story.take(scale);
+    }
     let clock = Clock::of(time_s);
     let time = Range::of([clock.at(time_s.low()), clock.at(time_s.high())]).unwrap_or(time_s);
     let mut plans = story.plans();
@@ -34,7 +38,9 @@ pub(super) fn draw(
     let axis = Axis { range: time, from: left + room, to: right };
     let labels = story.labels(&axis, &clock);
     let lane = Lane::new(&sheet, &labels, axis.from, axis.to);
-    let space = panel::title(&mut sheet, &finding.say, &notes(finding, lane.left_out));
+    let heading = beside.map_or(finding.say.as_str(), |(name, _)| name);
+    let space = panel::title(&mut sheet, heading, &notes(finding, lane.left_out));
+    sheet.title.clone_from(&finding.say);
     plans[0].lane = lane.height(&sheet);
     let margins = Margins::over_time_axis(&sheet, room);
     let panels = panel::stack(&mut sheet, plans, time, space, margins)?;
@@ -69,6 +75,41 @@ fn notes(finding: &Breather, left_out: usize) -> String {
         notes.push_str(&format!(" {left_out} openings are too short for a label."));
     }
     notes
+}
+
+/// The upright scales of a chart, for charts that are to be laid beside each other.
+#[derive(Debug, Clone)]
+pub(super) struct Scale {
+    speed: Range,
+    manifold: Option<Range>,
+    crankcase: Option<Range>,
+}
+
+impl Scale {
+    /// The scales that one log asks for.
+    ///
+    /// # Errors
+    /// As [`draw`].
+    pub fn of(frame: &Frame, signal: &Signal, finding: &Breather) -> Result<Scale, ChartError> {
+        let nothing = ChartError::NothingToDraw("the log holds no engine cycle");
+        let time_s = time_range(signal).ok_or(nothing)?;
+        let pressures = pressures(frame, signal, &Sides::default());
+        let story = Story::new(signal, finding, time_s, pressures)?;
+        let range = |atmosphere| {
+            story.pressures.iter().find(|p| p.atmosphere == atmosphere).map(|p| p.range)
+        };
+        Ok(Scale { speed: story.speed_range, manifold: range(false), crankcase: range(true) })
+    }
+
+    /// The scales that hold both.
+    pub fn join(&self, other: &Scale) -> Scale {
+        let both = |a: Option<Range>, b: Option<Range>| a.map(|a| a.join(b)).or(b);
+        Scale {
+            speed: self.speed.join(Some(other.speed)),
+            manifold: both(self.manifold, other.manifold),
+            crankcase: both(self.crankcase, other.crankcase),
+        }
+    }
 }
 
 /// A panel of pressures: heading, and what is drawn in it.
@@ -110,6 +151,15 @@ impl<'a> Story<'a> {
         let nothing = ChartError::NothingToDraw("the log holds no engine speed above zero");
         story.speed_range = story.find_speed_range().ok_or(nothing)?;
         Ok(story)
+    }
+
+    /// Takes the scales that several charts share.
+    fn take(&mut self, scale: &Scale) {
+        self.speed_range = scale.speed;
+        for pressure in &mut self.pressures {
+            let shared = if pressure.atmosphere { scale.crankcase } else { scale.manifold };
+            pressure.range = shared.unwrap_or(pressure.range);
+        }
     }
 
     fn find_speed_range(&self) -> Option<Range> {

@@ -127,7 +127,7 @@ pub fn breather(
     sides: &Sides,
 ) -> Result<(), ChartError> {
     file::write(path, || {
-        fitted(|type_size| breather::draw(frame, type_size, signal, finding, sides))
+        fitted(|type_size| breather::draw(frame, type_size, signal, finding, sides, None))
     })
 }
 
@@ -141,7 +141,33 @@ pub fn breather_svg(
     finding: &Breather,
     sides: &Sides,
 ) -> Result<String, ChartError> {
-    paint::svg(&fitted(|type_size| breather::draw(frame, type_size, signal, finding, sides))?)
+    paint::svg(&fitted(|type_size| breather::draw(frame, type_size, signal, finding, sides, None))?)
+}
+
+/// The breather charts of several logs as SVG documents, each under its name and all on one scale. Of two
+/// or more the type is that of pictures shown beside each other, each at half the width of a sheet. A log
+/// that has nothing to draw gives `None`.
+///
+/// # Errors
+/// A frame too small for its text.
+pub fn breather_svgs(
+    frame: &Frame,
+    logs: &[(&str, &Signal, &Breather)],
+    sides: &Sides,
+) -> Result<Vec<Option<String>>, ChartError> {
+    let mut scale: Option<breather::Scale> = None;
+    for (_, signal, finding) in logs {
+        if let Some(own) = drawable(breather::Scale::of(frame, signal, finding))? {
+            scale = Some(scale.as_ref().map_or(own.clone(), |scale| scale.join(&own)));
+        }
+    }
+    let chart = |(name, signal, finding): &(&str, &Signal, &Breather)| {
+        let beside = scale.as_ref().map(|scale| (*name, scale));
+        let draw = |size| breather::draw(frame, size, signal, finding, sides, beside);
+        let sheet = if logs.len() > 1 { draw(Type::Beside) } else { fitted(draw) };
+        drawable(sheet.and_then(|sheet| paint::svg(&sheet)))
+    };
+    logs.iter().map(chart).collect()
 }
 
 /// Writes the before-and-after chart: differences and vacuums of both logs side by side on one
@@ -211,6 +237,14 @@ pub fn pair_match(path: &Path, frame: &Frame, finding: &PairMatch) -> Result<(),
 /// As [`pair_match`], but for the file.
 pub fn pair_match_svg(frame: &Frame, finding: &PairMatch) -> Result<String, ChartError> {
     paint::svg(&fitted(|type_size| pair_match::draw(frame, type_size, finding))?)
+}
+
+/// `None` where there is nothing to draw.
+fn drawable<T>(drawn: Result<T, ChartError>) -> Result<Option<T>, ChartError> {
+    match drawn {
+        Err(ChartError::NothingToDraw(_)) => Ok(None),
+        other => other.map(Some),
+    }
 }
 
 /// Lays out in large type, and in small where that does not fit.

@@ -61,14 +61,18 @@ pub(super) enum Type {
     Large,
     /// As large as in a picture of three to two of that height: what fits there fits here.
     Small,
+    /// For a picture that is shown at half the width of a sheet of paper, beside another.
+    Beside,
 }
 
 impl Type {
-    /// Width whose type a picture of this height takes at most.
-    fn widest(self, height: f64) -> f64 {
+    /// Width of the picture whose type a picture of this size takes.
+    fn scale(self, width: f64, height: f64) -> f64 {
         match self {
-            Type::Large => 2.0 * height,
-            Type::Small => 1.5 * height,
+            Type::Large => width.min(2.0 * height),
+            Type::Small => width.min(1.5 * height),
+            // Two such pictures and the gap between them are as wide as one of the others.
+            Type::Beside => 2.0 * width.min(1.5 * height),
         }
     }
 }
@@ -105,7 +109,7 @@ impl Sheet {
     /// [`ChartError::Drawing`] for a frame too narrow or too large.
     pub fn new(frame: &Frame, type_size: Type) -> Result<Sheet, ChartError> {
         let Frame { width, height, .. } = *frame;
-        let scale = type_size.widest(f64::from(height)).min(f64::from(width));
+        let scale = type_size.scale(f64::from(width), f64::from(height));
         if scale < f64::from(Self::LEAST_WIDTH) || width.max(height) > Self::MOST {
             let (least, most) = (Self::LEAST_WIDTH, Self::MOST);
             let low = 2 * least / 3;

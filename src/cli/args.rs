@@ -4,6 +4,7 @@ pub use super::archive::args::Many;
 use super::profile_args::ProfileCommand;
 use super::record::args::RecordArgs;
 use super::record::lesson::LessonArgs;
+use super::report::args::ReportArgs;
 use super::values::{self, Cylinders, Given};
 use crate::sensors::transfer::{self, Transfer};
 use crate::units::{PressureUnit, VoltsToKpa};
@@ -23,6 +24,8 @@ use std::path::PathBuf;
     after_help = "\
 Exit codes:
   0   the work is done
+  1   a page that was checked is
+      not as it was
   2   the input or the command line
       cannot be used
   3   the device was silent or lost
@@ -77,6 +80,21 @@ Example:
   evenbreath compare before.csv after.csv"
     )]
     Compare(CompareArgs),
+    /// The page that is handed over: before, after, how sure, in one HTML file
+    ///
+    /// Puts breather, balance and hunt of a whole job on two to four sheets with their charts, and
+    /// says what was not measured. The page needs no network and no other file, and carries what it
+    /// takes to check it against its logs: 'evenbreath report --verify FILE'.
+    #[command(
+        override_usage = "evenbreath report --out FILE [OPTIONS]\n       \
+                          evenbreath report --verify FILE [LOG]...",
+        after_help = "\
+Examples:
+  evenbreath report --out car.html \\
+    --before before.csv --after after.csv
+  evenbreath report --verify car.html"
+    )]
+    Report(Box<ReportArgs>),
     /// What is in a log: columns, steady stretches, steps, faults of the data
     ///
     /// Claims nothing of the engine. The first thing to try with a log from another program.

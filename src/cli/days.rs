@@ -5,10 +5,14 @@ use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use jiff::{Timestamp, Unit};
 
+/// The day that the header of a log names as its start.
+pub fn started(head: &Head) -> Option<Date> {
+    head.started.as_deref().and_then(|started| started.trim().get(..10)?.parse().ok())
+}
+
 /// The day of a log: that of its header, else today (UTC).
 pub fn of_log(head: &Head) -> Date {
-    let said = head.started.as_deref().and_then(|started| started.trim().get(..10)?.parse().ok());
-    said.unwrap_or_else(|| Timestamp::now().to_zoned(TimeZone::UTC).date())
+    started(head).unwrap_or_else(|| Timestamp::now().to_zoned(TimeZone::UTC).date())
 }
 
 /// Days from one to the other.

@@ -11,6 +11,7 @@ use crate::charts::{self, Frame};
 use crate::findings::breather;
 use crate::report::page::Tone;
 use crate::report::{self, Page, cautions};
+use crate::units::PressureUnit;
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -55,7 +56,8 @@ pub fn run(args: &DemoArgs) -> Result<u8, Failure> {
     job.breather("1. The closed breather, before anything is set", LEAKING, "breather-leaking")?;
     job.breather("2. The same with the leak found and sealed", SEALED, "breather-sealed")?;
     job.balance()?;
-    job.end();
+    let page = job.handover(args.units)?;
+    job.end(&page);
     answer(job.page.finish().as_bytes())?;
     Ok(0)
 }
@@ -104,7 +106,7 @@ impl Job<'_> {
         let path = self.folder.join(name);
         fs::write(&path, bytes).map_err(|source| Failure::Write { path: path.clone(), source })?;
         self.logs.push(path);
-        load_bytes(name, bytes, &self.wishes)
+        load_bytes(name, bytes, &self.wishes, None)
     }
 
     fn title(&mut self, title: &str, command: &str, logs: &[&str]) {
@@ -121,7 +123,20 @@ impl Job<'_> {
         path
     }
 
-    fn end(&mut self) {
+    /// The page that is handed over, of all four logs.
+    fn handover(&mut self, unit: PressureUnit) -> Result<PathBuf, Failure> {
+        let logs = [
+            ("breather-before", LEAKING.0),
+            ("before", BEFORE.0),
+            ("breather-after", SEALED.0),
+            ("after", AFTER.0),
+        ];
+        let path = self.folder.join("handover.html");
+        super::report::page_of(self.folder, &path, unit, &logs)?;
+        Ok(path)
+    }
+
+    fn end(&mut self, handover: &Path) {
         self.page.rule();
         cautions::write(&mut self.page, &cautions::all());
         for (title, paths) in [("Logs", &self.logs), ("Charts", &self.pictures)] {
@@ -130,6 +145,8 @@ impl Job<'_> {
                 self.page.item(&path.display().to_string());
             }
         }
+        self.page.heading("The page that is handed over", Tone::Plain);
+        self.page.item(&handover.display().to_string());
     }
 }
 

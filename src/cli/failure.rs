@@ -3,6 +3,8 @@
 use crate::charts::ChartError;
 use crate::log::ReadError;
 use crate::recording;
+use crate::report::handover::HandoverError;
+use crate::report::handover::record::RecordError;
 use crate::sources::link::OpenError;
 use std::io;
 use std::path::PathBuf;
@@ -160,6 +162,40 @@ pub enum Failure {
         /// What the system said.
         source: io::Error,
     },
+    /// The page that is handed over could not be made.
+    #[error(transparent)]
+    Handover(#[from] HandoverError),
+    /// The page is no page that can be checked.
+    #[error("{} {source}", .path.display())]
+    Record {
+        /// The page.
+        path: PathBuf,
+        /// What was found, and what to do.
+        source: RecordError,
+    },
+    /// The page could not be read.
+    #[error("the page {} cannot be read ({source}); check the path", .path.display())]
+    PageUnreadable {
+        /// The page.
+        path: PathBuf,
+        /// What the system said.
+        source: io::Error,
+    },
+    /// The page says that it was made by options that are none.
+    #[error(
+        "{} says that it was made with options that this program does not take ({what}); use the version \
+         that wrote it, or ask for the page as it was",
+        .path.display()
+    )]
+    Settings {
+        /// The page.
+        path: PathBuf,
+        /// What was found.
+        what: String,
+    },
+    /// A page of nothing.
+    #[error("no log was named, so there is nothing to report; name one, such as --after after.csv")]
+    NoLog,
     /// Standard output could not be written.
     #[error("cannot write the answer to standard output ({0}); is the disk full?")]
     Answer(io::Error),

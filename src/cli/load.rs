@@ -43,13 +43,18 @@ pub fn load(path: &Path, wishes: &Wishes, threshold: Option<f64>) -> Result<Load
     ready(options.name, log, wishes, threshold)
 }
 
-/// Reads a log that comes with the program.
+/// Reads a log whose bytes are here already.
 ///
 /// # Errors
 /// The log cannot be read, or its two sides bear one name.
-pub fn load_bytes(name: &str, bytes: &[u8], wishes: &Wishes) -> Result<Loaded, Failure> {
+pub fn load_bytes(
+    name: &str,
+    bytes: &[u8],
+    wishes: &Wishes,
+    threshold: Option<f64>,
+) -> Result<Loaded, Failure> {
     let log = log::read(bytes, &wishes.read_options(name.into()))?;
-    ready(name.into(), log, wishes, None)
+    ready(name.into(), log, wishes, threshold)
 }
 
 fn ready(

@@ -26,6 +26,7 @@ mod profile_args;
 mod profile_engine;
 mod profile_new;
 mod record;
+mod report;
 mod sides;
 mod tee_section;
 mod values;
@@ -56,7 +57,7 @@ carburettors feed one engine, and where it leaks.
   evenbreath hunt LOG
       which suspect leaks, and how much
   evenbreath compare BEFORE AFTER
-      what the work has changed
+      what the work has changed; 'report'
   evenbreath match LOG
       what the two sensors differ by
 
@@ -74,6 +75,7 @@ pub fn run(cli: &Cli) -> Result<u8, Failure> {
         Some(Command::Breather(args)) => breather::run(args),
         Some(Command::Hunt(args)) => hunt::run(args),
         Some(Command::Compare(args)) => compare::run(args),
+        Some(Command::Report(args)) => report::run(args),
         Some(Command::Inspect(args)) => inspect::run(args),
         Some(Command::Match(args)) => pair_match::run(args),
         Some(Command::Record(args)) => record::run(args),

@@ -127,17 +127,28 @@ impl Profile {
     /// The file cannot be read, is no TOML, has a key that is not known or a value that makes no
     /// sense; the message names the line.
     pub fn read(path: &Path) -> Result<Self, Failure> {
-        let text = fs::read_to_string(path).map_err(|source| {
+        Self::parse(path, &Self::text(path)?)
+    }
+
+    /// The words of a profile, comments and all.
+    ///
+    /// # Errors
+    /// The file cannot be read, or is no text.
+    pub fn text(path: &Path) -> Result<String, Failure> {
+        fs::read_to_string(path).map_err(|source| {
             let source = match source.kind() {
                 ErrorKind::InvalidData => io::Error::other("it is no text in UTF-8"),
                 _ => source,
             };
             Failure::ProfileUnreadable { path: path.into(), source }
-        })?;
-        Self::parse(path, &text)
+        })
     }
 
-    pub(super) fn parse(path: &Path, text: &str) -> Result<Self, Failure> {
+    /// Reads the words of the profile that messages call `path`.
+    ///
+    /// # Errors
+    /// As [`Profile::read`], but for the file.
+    pub fn parse(path: &Path, text: &str) -> Result<Self, Failure> {
         let failure = |line, what, advice| {
             let path = path.into();
             Failure::Profile { path, line, what, advice }

@@ -38,6 +38,19 @@ impl Wishes {
             Some(path) => Profile::read(path)?,
             None => Profile::default(),
         };
+        Self::with_profile(reading, car, units, profile)
+    }
+
+    /// The same with a profile that was read already.
+    ///
+    /// # Errors
+    /// A pressure on the command line that makes no sense.
+    pub fn with_profile(
+        reading: &Reading,
+        car: &Car,
+        units: Option<PressureUnit>,
+        profile: Profile,
+    ) -> Result<Self, Failure> {
         let units = units.or(profile.units);
         let flag = |flag: &'static str, given: Option<Given>, check: Check| {
             let wrong = |what| Failure::Value { flag, what };

@@ -272,7 +272,7 @@ fn swing(page: &Page, plateau: &PlateauBalance, conditions: &Conditions) -> Opti
     ))
 }
 
-fn zero(page: &Page, zero: &ZeroUsed) -> String {
+pub(super) fn zero(page: &Page, zero: &ZeroUsed) -> String {
     let how = match zero.method {
         ZeroMethod::EngineOff => "from the stretch with the engine off",
         ZeroMethod::Tee => "from both hoses on one tap",

@@ -126,7 +126,7 @@ pub fn significant(value: f64, digits: i32) -> String {
     }
 }
 
-fn remark_line(remark: &Remark, unit: PressureUnit) -> String {
+pub(super) fn remark_line(remark: &Remark, unit: PressureUnit) -> String {
     const SHOWN: usize = 3;
     let text = &capitalised(remark.text_in(unit).trim_end_matches('.'));
     if remark.at_s.is_empty() {

@@ -25,7 +25,7 @@ pub fn write(page: &mut Page, log: &LogFacts, finding: &Hunt, sides: &Sides, wit
 }
 
 /// How a verdict is coloured.
-fn tone(verdict: HuntVerdict) -> Tone {
+pub fn tone(verdict: HuntVerdict) -> Tone {
     match verdict {
         HuntVerdict::Leaks => Tone::Bad,
         HuntVerdict::NotSettled => Tone::Open,
@@ -34,7 +34,7 @@ fn tone(verdict: HuntVerdict) -> Tone {
 }
 
 /// A verdict in words.
-fn words(verdict: HuntVerdict) -> &'static str {
+pub fn words(verdict: HuntVerdict) -> &'static str {
     match verdict {
         HuntVerdict::Leaks => "leaks",
         HuntVerdict::Sound => "sound",
@@ -80,7 +80,7 @@ fn ranking(page: &mut Page, finding: &Hunt, sides: &Sides) {
     ));
 }
 
-fn chance(p: f64) -> String {
+pub(super) fn chance(p: f64) -> String {
     if p < 0.001 { "below 0.001".into() } else { fixed(p, 3) }
 }
 

@@ -15,10 +15,10 @@ use serde_json::ser::{Formatter, PrettyFormatter};
 use std::io;
 
 #[derive(Serialize)]
-struct Document<'a, Finding: Serialize> {
-    log: &'a LogFacts,
+pub(super) struct Document<'a, Finding: Serialize> {
+    pub(super) log: &'a LogFacts,
     #[serde(flatten)]
-    finding: &'a Finding,
+    pub(super) finding: &'a Finding,
 }
 
 #[derive(Serialize)]
@@ -103,7 +103,7 @@ pub fn plain<T: Serialize + ?Sized>(entries: &T) -> serde_json::Result<String> {
     document(entries)
 }
 
-fn document<T: Serialize + ?Sized>(value: &T) -> serde_json::Result<String> {
+pub(super) fn document<T: Serialize + ?Sized>(value: &T) -> serde_json::Result<String> {
     let mut bytes = Vec::new();
     let formatter = Rounded(PrettyFormatter::new());
     value.serialize(&mut serde_json::Serializer::with_formatter(&mut bytes, formatter))?;

@@ -28,7 +28,7 @@ fn missing(chromium: &str) -> Vec<String> {
     if !runs(chromium) {
         missing.push(format!("chromium at {chromium}"));
     }
-    for package in ["playwright-core", "axe-core"] {
+    for package in ["playwright-core", "axe-core", "html-validate"] {
         if !folder().join("node_modules").join(package).is_dir() {
             missing.push(format!("{package} (npm ci in tests/browser)"));
         }
@@ -51,7 +51,7 @@ fn the_page_in_a_browser() {
     }
     let output = Command::new("node")
         .args(["--test", "--test-concurrency=1", "--test-reporter=spec"])
-        .args(["page.test.mjs", "lesson.test.mjs"])
+        .args(["page.test.mjs", "lesson.test.mjs", "handover.test.mjs"])
         .env("EVENBREATH_PROGRAM", env!("CARGO_BIN_EXE_evenbreath"))
         .env("EVENBREATH_CHROMIUM", chromium)
         .current_dir(folder())

@@ -1,8 +1,10 @@
 // Makes the pictures of the page: `cargo build --release && node tests/browser/pictures.mjs [FOLDER]`.
 // Written into sample-logs/pictures where no folder is named.
-import { mkdirSync } from "node:fs";
+import { execFileSync } from "node:child_process";
+import { mkdirSync, rmSync } from "node:fs";
 import { join } from "node:path";
-import { endAll, hold, open, record, root, sample } from "./recorder.mjs";
+import { pathToFileURL } from "node:url";
+import { endAll, hold, open, program, record, root, sample } from "./recorder.mjs";
 
 const into = process.argv[2] ?? join(root, "sample-logs/pictures");
 const all = process.argv.includes("--all");
@@ -46,6 +48,15 @@ if (all) {
   await each("cautions", asking.url, ".");
   await asking.stop();
 }
+const job = join(into, "handover.html");
+const of = (option, name) => [`--${option}`, sample(`${name}.csv`)];
+execFileSync(program, ["report", "--out", job, "--car", "Blue saloon", "--customer", "A. Customer", "--date", "2026-03-14", "--checked", "engine fully warm,choke off,ignition timing and dwell",
+  ...of("breather-before", "breather-leaking"), ...of("breather-after", "breather-sealed"), ...of("before", "balance-before"), ...of("after", "balance-after")]);
+const sheet = await browser.newPage({ viewport: { width: 940, height: 1330 } });
+await sheet.goto(pathToFileURL(job).href);
+await sheet.screenshot({ path: join(into, "handover.png") });
+await sheet.close();
+rmSync(job);
 const lesson = await hold(["--scene", "5", "--speed", "2", "--seed", "7"]);
 const started = async (page) => {
   const engine = page.locator("#engine", { hasText: "Engine on" });

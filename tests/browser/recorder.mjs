@@ -7,7 +7,7 @@ import { fileURLToPath } from "node:url";
 import { chromium } from "playwright-core";
 
 export const root = resolve(dirname(fileURLToPath(import.meta.url)), "../..");
-const program = process.env.EVENBREATH_PROGRAM ?? join(root, "target/debug/evenbreath");
+export const program = process.env.EVENBREATH_PROGRAM ?? join(root, "target/debug/evenbreath");
 const browserPath = process.env.EVENBREATH_CHROMIUM ?? "/usr/bin/chromium";
 
 export const folder = mkdtempSync(join(tmpdir(), "evenbreath-page-"));
