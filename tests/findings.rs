@@ -4,6 +4,9 @@
 
 #![allow(clippy::unwrap_used, reason = "a test that cannot go on should fail")]
 
+#[path = "findings/unmarked_change.rs"]
+mod unmarked_change;
+
 #[path = "findings/idle_drop.rs"]
 mod idle_drop;
 

@@ -115,9 +115,11 @@ pub fn find(signal: &Signal) -> Found {
                 continue;
             }
             off.extend(blocks.hose_off);
-            for (number, part) in even_parts(signal, &blocks.kept).into_iter().enumerate() {
-                let fresh = piece.fresh || number > 0;
-                if number > 0 {
+            let (parts, headless) = even_parts(signal, &blocks.kept);
+            for (number, part) in parts.into_iter().enumerate() {
+                let stepped = headless || number > 0;
+                let fresh = piece.fresh || stepped;
+                if stepped {
                     steps.push(signal.cycles.from_s[part[0]]);
                 }
                 let piece = Piece { fresh, ..piece };
@@ -265,13 +267,14 @@ fn without_spikes(blocks: &[usize], difference: &dyn Fn(usize) -> f64) -> Vec<us
     (0..blocks.len()).filter(calm).map(|at| blocks[at]).collect()
 }
 
-/// Parts of a piece between lasting steps of the difference.
-fn even_parts(signal: &Signal, kept: &[usize]) -> Vec<Vec<usize>> {
+/// Parts of a piece between lasting steps of the difference, and whether the first of them was left out: what
+/// follows it is not what was before the piece either.
+fn even_parts(signal: &Signal, kept: &[usize]) -> (Vec<Vec<usize>>, bool) {
     let (Some(one), Some(two)) = (&signal.cycles.vac1_kpa, &signal.cycles.vac2_kpa) else {
-        return Vec::new();
+        return (Vec::new(), false);
     };
     if kept.is_empty() {
-        return Vec::new();
+        return (Vec::new(), false);
     }
     let difference: Vec<f64> = kept.iter().map(|k| one[*k] - two[*k]).collect();
     let mean = |range: &[f64]| range.iter().sum::<f64>() / range.len() as f64;
@@ -280,7 +283,7 @@ fn even_parts(signal: &Signal, kept: &[usize]) -> Vec<Vec<usize>> {
     let lowest = difference.iter().copied().fold(f64::INFINITY, f64::min);
     let highest = difference.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     if highest - lowest < (1.0 - ROUNDING) * matters {
-        return vec![kept.to_vec()];
+        return (vec![kept.to_vec()], false);
     }
     let mut edges = vec![0];
     edges.extend(changes::changes(&difference));
@@ -303,10 +306,11 @@ fn even_parts(signal: &Signal, kept: &[usize]) -> Vec<Vec<usize>> {
         }
     }
     // Too short to be judged, and too unlike the rest to be joined with it.
-    if parts.len() > 1 && seconds(parts[0].start, parts[0].end) < LEAST_PART_S {
+    let headless = parts.len() > 1 && seconds(parts[0].start, parts[0].end) < LEAST_PART_S;
+    if headless {
         parts.remove(0);
     }
-    parts.into_iter().map(|range| kept[range].to_vec()).collect()
+    (parts.into_iter().map(|range| kept[range].to_vec()).collect(), headless)
 }
 
 fn average(signal: &Signal, plateau: &Plateau, kept: &[usize], piece: Piece) -> Option<Stretch> {
@@ -341,30 +345,38 @@ fn average(signal: &Signal, plateau: &Plateau, kept: &[usize], piece: Piece) -> 
 }
 
 /// Stretches that show a difference of the sides get the number of their setting: a new one, or that
-/// of the stretch before when only the hoses have changed in between.
+/// of the stretch before when only the hoses have changed in between. With the hoses as they were two stretches ago
+/// the sensors must read what they read then, or something else was changed too.
 fn number_settings(stretches: &mut [Stretch]) {
     let mut next = 0;
     let mut before: Option<(usize, bool, Option<f64>)> = None;
+    // Of the setting so far, the last mean of sensor 1 less sensor 2 with the hoses direct and swapped.
+    let mut seen: [Option<f64>; 2] = [None; 2];
     for stretch in stretches.iter_mut() {
         if !stretch.shows_sides() {
             before = None;
             continue;
         }
+        let earlier = seen[usize::from(stretch.swapped)];
+        let again = earlier.is_none_or(|kpa| (kpa - stretch.difference.mean).abs() < STEP_KPA);
         let same = before.filter(|(_, swapped, rpm)| {
             !stretch.fresh
+                && again
                 && *swapped != stretch.swapped
                 && match (rpm, stretch.rpm) {
                     (Some(a), Some(b)) => (a - b).abs() <= SAME_SPEED * a,
                     _ => true,
                 }
         });
-        stretch.setting = same.map_or_else(
-            || {
+        stretch.setting = match same {
+            Some((setting, _, _)) => setting,
+            None => {
+                seen = [None; 2];
                 next += 1;
                 next - 1
-            },
-            |(setting, _, _)| setting,
-        );
+            }
+        };
+        seen[usize::from(stretch.swapped)] = Some(stretch.difference.mean);
         before = Some((stretch.setting, stretch.swapped, stretch.rpm));
     }
 }
