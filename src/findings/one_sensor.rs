@@ -237,10 +237,15 @@ impl Seen<'_> {
         let off = self.hose_off();
         let mut out: Vec<(f64, f64)> =
             off.iter().map(|(from, to)| (from - COMES_OFF_S, to + SETTLES_S)).collect();
+        let away = |run: &(f64, f64), t: &Turn| (run.0 - t.at_s).max(t.at_s - run.1).max(0.0);
         for turn in turns {
-            let away = |run: &(f64, f64)| (run.0 - turn.at_s).max(turn.at_s - run.1).max(0.0);
-            let moved = off.iter().filter(|run| away(run) < MOVE_TAKES_S);
-            let moved = moved.min_by(|a, b| away(a).total_cmp(&away(b)));
+            // A hose that came off nearer to another mark came off for that one.
+            let own = |run: &&(f64, f64)| {
+                let nearest = turns.iter().map(|t| away(run, t)).fold(f64::INFINITY, f64::min);
+                away(run, turn) < MOVE_TAKES_S && away(run, turn) <= nearest
+            };
+            let moved = off.iter().filter(own);
+            let moved = moved.min_by(|a, b| away(a, turn).total_cmp(&away(b, turn)));
             let (from, to) = moved.map_or((turn.at_s, turn.at_s), |(from, to)| (*from, *to));
             out.push((
                 (turn.at_s - BEFORE_MARK_S).min(from - COMES_OFF_S),

@@ -99,3 +99,10 @@ fn the_same_log_as_side_2_gives_the_same() {
     let other = Track { vac2_kpa: track.vac1_kpa.clone(), vac1_kpa: None, ..track.clone() };
     assert_eq!(scene.balance(track), scene.balance(other));
 }
+
+#[test]
+fn there_over_and_back_is_enough() {
+    let scene = Scene { stretches: 3, ..Scene::default().opened(0.12) };
+    let found = scene.balance(scene.make(3).track);
+    assert_eq!(found.plateaus.len(), 1, "{}", found.say);
+}
