@@ -37,6 +37,8 @@ pub enum Meaning {
         /// Turns, open positive.
         turns: f64,
     },
+    /// The one sensor is on this side: its name, or `carb1`, `carb2`.
+    On(String),
     /// The cable went silent.
     LinkLost,
     /// The cable speaks again.
@@ -82,7 +84,7 @@ impl Mark {
     /// The marks with a meaning, for people.
     pub const KNOWN: &str = "engine off, engine on, cap off, cap on, hoses swapped, hoses direct, tee on, tee off, \
         seal NAME, release NAME, known leak 1.5 mm, known leak closed, screw 1 +0.25, \
-        mistake MARK, note TEXT";
+        on carb1, on carb2, mistake MARK, note TEXT";
 
     /// Sets aside the marks that later ones call a mistake (`mistake cap off`): of each the last
     /// before it that has its meaning. Gives their times and the times of mistakes for which there
@@ -212,6 +214,7 @@ fn meaning(words: &[&str]) -> Meaning {
         ["screw", side, turns] => screw(side, turns),
         ["seal", _, ..] => Meaning::Seal(rest(1)),
         ["release", _, ..] => Meaning::Release(rest(1)),
+        ["on", _, ..] => Meaning::On(rest(1)),
         ["note", ..] => Meaning::Note(rest(1)),
         ["mistake", _, ..] => Meaning::Mistake(rest(1)),
         _ => Meaning::Other,

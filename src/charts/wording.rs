@@ -68,6 +68,7 @@ impl Pair<'_> {
             ZeroMethod::EngineOff => "from the engine-off stretch",
             ZeroMethod::Tee => "from the tee run",
             ZeroMethod::Swap => "from the swapped hoses",
+            ZeroMethod::OneSensor => return "One sensor on both sides: its zero drops out.".into(),
             ZeroMethod::None => {
                 return "Error of the pair unknown: the sensors' specification stands in.".into();
             }

@@ -2,7 +2,7 @@
 
 use super::failure::Failure;
 use super::wishes::Wishes;
-use crate::findings::Conditions;
+use crate::findings::{Conditions, one_sensor};
 use crate::log::{self, Baro, Head, Taken};
 use crate::report::LogFacts;
 use crate::signal::{self, Signal};
@@ -89,6 +89,9 @@ impl Loaded {
     pub fn needs_both_vacuums(&self) -> Result<(), Failure> {
         let track = &self.signal.track;
         if self.facts.remarks.iter().any(|remark| remark.code == "dead_channel") {
+            return Ok(());
+        }
+        if one_sensor::is_marked(&self.signal) {
             return Ok(());
         }
         match (&track.vac1_kpa, &track.vac2_kpa) {

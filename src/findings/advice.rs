@@ -1,7 +1,7 @@
 //! The balance in one plain sentence, and the causes to check.
 
 use super::balance::{Open, PlateauBalance, ZeroMethod, ZeroUsed};
-use super::{Conditions, Sides, in_step};
+use super::{Conditions, Sides, in_step, one_sensor};
 use crate::sample::Remark;
 use crate::sensors::matching::DRIFT;
 use crate::signal::Signal;
@@ -90,6 +90,13 @@ fn idle_turn(rpm: Option<f64>, target: Option<f64>, shut: &str, wide: &str) -> S
 
 /// What would settle it.
 fn cure(plateau: &PlateauBalance, zero: &ZeroUsed) -> String {
+    if let (Some(more), ZeroMethod::OneSensor) = (plateau.needs_s, zero.method) {
+        let changes = one_sensor::changes(more);
+        return format!(
+            "move the hose from side to side {changes} more times at this speed, {} s each, with a mark each time.",
+            one_sensor::EACH_S
+        );
+    }
     if let Some(more) = plateau.needs_s {
         return format!("log about {more:.0} s more at this speed.");
     }
@@ -101,7 +108,7 @@ fn cure(plateau: &PlateauBalance, zero: &ZeroUsed) -> String {
             "the sensors' steps are too coarse for this tolerance; more log does not help.".into()
         }
         (Some(DRIFT), _) => "what the sensors have drifted since the tee run leaves it open; log five seconds with the engine off in the next log, which takes that out.".into(),
-        (_, ZeroMethod::Swap) => {
+        (_, ZeroMethod::Swap | ZeroMethod::OneSensor) => {
             "the difference lies too near the limit; more log does not help, so adjust towards zero and log again.".into()
         }
         _ => "more log alone cannot settle it, the sensors may differ by more than that; swap the two hoses for 20 s (marks 'hoses swapped', 'hoses direct') in the next log.".into(),

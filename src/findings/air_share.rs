@@ -9,6 +9,7 @@
 //! when the valves overlap, which nobody tells us: the ratio is not corrected for it, and its size
 //! belongs to the uncertainty.
 
+use super::Conditions;
 use crate::gas::orifice::{AIR_GAMMA, psi};
 use crate::units::Kpa;
 
@@ -44,6 +45,22 @@ fn filling(vacuum: Kpa, baro: Kpa) -> f64 {
     let (c, gamma) = (COMPRESSION, BURNT_GAMMA);
     let back = baro.0 / (baro.0 - vacuum.0);
     c / (c - 1.0) - (back + gamma - 1.0) / (gamma * (c - 1.0))
+}
+
+/// The ratio of two sides: their mean vacuum, the difference freed from the sensors' error and its
+/// standard uncertainty, kPa.
+pub fn of_sides(conditions: &Conditions, vacuum: f64, difference: f64, u: f64) -> Option<Share> {
+    // Offset and gain that both sides share, from the limits of one sensor (rectangular).
+    let share = |limit: f64| limit / 3.0_f64.sqrt();
+    with_uncertainty(&Inputs {
+        vacuum_kpa: vacuum,
+        u_vacuum_kpa: share(conditions.sensor_offset_limit_kpa)
+            .hypot(share(conditions.sensor_gain_limit) * vacuum),
+        difference_kpa: difference,
+        u_difference_kpa: u,
+        baro_kpa: conditions.baro_kpa,
+        u_baro_kpa: conditions.u_baro_kpa,
+    })
 }
 
 /// What the ratio is computed from: means and standard uncertainties, kPa.

@@ -5,11 +5,11 @@
 //! and judged by the decision rule of ISO 14253-1.
 
 use super::advice;
-use super::air_share::{self, Inputs, Share};
+use super::air_share::{self, Share};
 use super::in_step::{self, InStep};
 use super::screws::{self, Memory, Screws};
 use super::stretches::{self, Stretch};
-use super::{Conditions, idle_vacuum, resolution, strokes, zero};
+use super::{Conditions, idle_vacuum, one_sensor, resolution, strokes, zero};
 use crate::sample::{Meaning, Remark};
 use crate::sensors::matching::{Matching, Prior};
 use crate::signal::Signal;
@@ -28,6 +28,8 @@ pub enum ZeroMethod {
     Tee,
     /// Hoses exchanged.
     Swap,
+    /// One sensor moved from side to side: its zero is the same on both and drops out.
+    OneSensor,
     /// Nothing available: the sensors' specification stands in.
     None,
 }
@@ -176,6 +178,9 @@ pub struct Balance {
 
 /// Finds the balance on every plateau of a signal.
 pub fn find(signal: &Signal, conditions: &Conditions) -> Balance {
+    if let Some(balance) = one_sensor::find(signal, conditions) {
+        return balance;
+    }
     let stretches::Found { mut stretches, mut remarks } = stretches::find(signal);
     let zero = zero::solve(&mut stretches, conditions);
     remarks.extend(zero.remarks);
@@ -200,6 +205,7 @@ pub fn find(signal: &Signal, conditions: &Conditions) -> Balance {
         remarks.extend(in_step_remark(&plateaus, in_step, conditions.tolerance_kpa));
     }
     remarks.extend(idle_vacuum::remark(&plateaus, conditions));
+    remarks.extend(one_sensor::remark_of_two(signal));
     let uneven = strokes::find(signal, &stretches, conditions.cylinders);
     let zero = zero.used;
     let superseded = superseded(signal, &plateaus);
@@ -215,7 +221,7 @@ pub fn find(signal: &Signal, conditions: &Conditions) -> Balance {
 
 /// How many of the first plateaus tell of an engine that is no more: a stop screw was turned after
 /// them, and it was logged again.
-fn superseded(signal: &Signal, plateaus: &[PlateauBalance]) -> usize {
+pub(super) fn superseded(signal: &Signal, plateaus: &[PlateauBalance]) -> usize {
     let is_screw = |meaning: &Meaning| matches!(meaning, Meaning::Screw { .. });
     let turned = signal.track.marks.iter().rfind(|mark| is_screw(&mark.meaning));
     let before = turned.map_or(0, |turned| plateaus.partition_point(|p| p.from_s < turned.at.0));
@@ -240,7 +246,7 @@ fn in_step_remark(
 }
 
 /// Out when any plateau is out, in when all are in.
-fn overall(plateaus: &[PlateauBalance]) -> Verdict {
+pub(super) fn overall(plateaus: &[PlateauBalance]) -> Verdict {
     let any = |verdict| plateaus.iter().any(|p| p.verdict == verdict);
     if any(Verdict::OutOfTolerance) {
         Verdict::OutOfTolerance
@@ -285,11 +291,12 @@ impl Pair<'_> {
         let (low, high) = (difference - reach, difference + reach);
         let tolerance = self.conditions.tolerance_kpa;
         let verdict = decision::decide(low, high, tolerance);
-        let air = self.air(0.5 * (side(true) + side(false)), difference, u)?;
+        let vacuum = 0.5 * (side(true) + side(false));
+        let air = air_share::of_sides(self.conditions, vacuum, difference, u)?;
         let air_reach = coverage * air.u();
         let ripple = |one: bool| {
             let rates: Option<Vec<f64>> =
-                own.iter().map(|s| ripple(self.signal, s, s.swapped != one)).collect();
+                own.iter().map(|s| ripple(self.signal, s.samples, s.swapped != one)).collect();
             rates.map(|r| r.iter().sum::<f64>() / r.len() as f64)
         };
         Some(PlateauBalance {
@@ -368,21 +375,6 @@ impl Pair<'_> {
         Budget::new(components).ok()
     }
 
-    fn air(&self, vacuum: f64, difference: f64, u_difference: f64) -> Option<Share> {
-        let conditions = self.conditions;
-        // Offset and gain that both sensors share, from the limits of one (rectangular).
-        let share = |limit: f64| limit / 3.0_f64.sqrt();
-        air_share::with_uncertainty(&Inputs {
-            vacuum_kpa: vacuum,
-            u_vacuum_kpa: share(conditions.sensor_offset_limit_kpa)
-                .hypot(share(conditions.sensor_gain_limit) * vacuum),
-            difference_kpa: difference,
-            u_difference_kpa: u_difference,
-            baro_kpa: conditions.baro_kpa,
-            u_baro_kpa: conditions.u_baro_kpa,
-        })
-    }
-
     /// Seconds more that would settle the verdict: the repeatability shrinks with the square root
     /// of time, the rest does not.
     fn needs(&self, budget: &Budget, difference: f64, so_far_s: f64) -> Option<f64> {
@@ -406,7 +398,7 @@ const IN_STEP_MATTERS: f64 = 0.05;
 
 pub(super) const REPEATABILITY: &str = "repeatability";
 
-fn air_rows(air: &Share) -> Vec<AirBudgetRow> {
+pub(super) fn air_rows(air: &Share) -> Vec<AirBudgetRow> {
     [
         ("difference of the vacuums", air.u_by_difference),
         ("offset and gain common to both sensors", air.u_by_vacuum),
@@ -420,7 +412,7 @@ fn air_rows(air: &Share) -> Vec<AirBudgetRow> {
 
 /// Components of one name joined into a row, with the degrees of freedom of Welch and Satterthwaite,
 /// so that the rows joined once more give those of the whole.
-fn rows(budget: &Budget) -> Vec<BudgetRow> {
+pub(super) fn rows(budget: &Budget) -> Vec<BudgetRow> {
     let mut names: Vec<&'static str> = Vec::new();
     for component in &budget.components {
         if !names.contains(&component.name) {
@@ -437,7 +429,7 @@ fn rows(budget: &Budget) -> Vec<BudgetRow> {
 }
 
 /// The side with the higher vacuum has its throttle shut further.
-fn open(verdict: Verdict, low: f64, high: f64) -> Open {
+pub(super) fn open(verdict: Verdict, low: f64, high: f64) -> Open {
     match verdict {
         Verdict::InTolerance => Open::None,
         _ if low > 0.0 => Open::Carb1,
@@ -447,12 +439,16 @@ fn open(verdict: Verdict, low: f64, high: f64) -> Open {
 }
 
 /// Peak-to-peak swing within a cycle, kPa: the median over the blocks of a stretch.
-fn ripple(signal: &Signal, stretch: &Stretch, side_of_sensor1: bool) -> Option<f64> {
+pub(super) fn ripple(
+    signal: &Signal,
+    samples: (usize, usize),
+    side_of_sensor1: bool,
+) -> Option<f64> {
     let column =
         if side_of_sensor1 { &signal.track.vac1_kpa } else { &signal.track.vac2_kpa }.as_ref()?;
     let starts = &signal.cycles.sample;
-    let from = starts.partition_point(|s| (*s as usize) < stretch.samples.0);
-    let to = starts.partition_point(|s| (*s as usize) < stretch.samples.1);
+    let from = starts.partition_point(|s| (*s as usize) < samples.0);
+    let to = starts.partition_point(|s| (*s as usize) < samples.1);
     let mut swings = Vec::new();
     for (pair, cycles) in starts.get(from..to)?.windows(2).zip(&signal.cycles.cycles[from..to]) {
         let block = &column[pair[0] as usize..pair[1] as usize];

@@ -61,6 +61,16 @@ pub fn of(signal: &Signal, rows: (usize, usize), u_mean: f64, cylinders: u32) ->
     both
 }
 
+/// The same of the mean of one column over some rows.
+pub fn of_column(signal: &Signal, side1: bool, rows: (usize, usize), cylinders: u32) -> InStep {
+    let track = &signal.track;
+    let column = if side1 { &track.vac1_kpa } else { &track.vac2_kpa };
+    let spoken = signal.spoken[usize::from(!side1)].as_deref();
+    let readings = Channel { track, spoken, rows, cylinders }.readings();
+    let (Some(column), Some(readings)) = (column, readings) else { return InStep::default() };
+    retained(&readings, &|row| column[row], 0.0, 1.0)
+}
+
 /// What the mean of `value` over the readings retains of a ripple on `sides` sides; `u_mean` is the
 /// standard uncertainty of that mean by its scatter.
 fn retained(readings: &Readings, value: &dyn Fn(usize) -> f64, u_mean: f64, sides: f64) -> InStep {

@@ -14,6 +14,7 @@ pub mod idle_vacuum;
 pub mod in_step;
 pub mod leak_size;
 mod line_words;
+pub mod one_sensor;
 pub mod openings;
 mod pair_line;
 pub mod pair_match;

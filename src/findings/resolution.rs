@@ -17,11 +17,21 @@ const ROUND_KPA: [f64; 10] = [1.0, 0.5, 0.2, 0.1, 0.05, 0.02, 0.01, 0.005, 0.002
 ///
 /// A stretch of one value does not show its step: then the smaller one of the two channels' over the
 /// whole log has to do, or the coarsest round one on which both channels lie.
-pub fn of_difference(track: &Track, (from, to): (usize, usize)) -> f64 {
+pub fn of_difference(track: &Track, rows: (usize, usize)) -> f64 {
     let sides = [&track.vac1_kpa, &track.vac2_kpa].map(|side| side.as_deref().unwrap_or_default());
-    let stretches = sides.map(|side| Values::of(&side[from.min(side.len())..to.min(side.len())]));
+    of_sum(&sides, rows)
+}
+
+/// The same of the mean of one column.
+pub fn of_column(column: &[f64], rows: (usize, usize)) -> f64 {
+    of_sum(&[column], rows)
+}
+
+fn of_sum(sides: &[&[f64]], (from, to): (usize, usize)) -> f64 {
+    let part = |side: &&[f64]| Values::of(&side[from.min(side.len())..to.min(side.len())]);
+    let stretches: Vec<Values> = sides.iter().map(part).collect();
     let elsewhere = || {
-        let learnt = sides.map(Values::of).into_iter().filter(|v| v.sorted().len() > 2);
+        let learnt = sides.iter().map(|side| Values::of(side)).filter(|v| v.sorted().len() > 2);
         let round = || stretches.iter().filter_map(Values::round_step);
         let step = learnt.filter_map(|v| v.step()).reduce(f64::min);
         step.or_else(|| round().reduce(f64::min)).unwrap_or(0.0)

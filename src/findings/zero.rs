@@ -222,7 +222,7 @@ impl Evidence<'_> {
                 (tee, 0, self.prior)
             }
             ZeroMethod::EngineOff => (of(&|s| s.kind == Kind::EngineOff), 0, &self.specification),
-            ZeroMethod::None => return None,
+            ZeroMethod::OneSensor | ZeroMethod::None => return None,
         };
         if readings.is_empty() && method == ZeroMethod::EngineOff {
             return None;

@@ -5,8 +5,8 @@ use super::layout::{Align, Table, shortened};
 use super::page::{Page, Tone, fixed};
 use super::screws;
 use crate::findings::balance::{Balance, Open, PlateauBalance, ZeroMethod, ZeroUsed};
-use crate::findings::in_step;
 use crate::findings::{Conditions, Sides, Verdict};
+use crate::findings::{in_step, one_sensor};
 use crate::units::Kpa;
 
 /// The report without its cautions: verdict, table, what it means, causes, the log.
@@ -226,6 +226,14 @@ fn percent(ratio: f64) -> String {
 fn next(plateau: &PlateauBalance, zero: &ZeroUsed, conditions: &Conditions) -> Option<String> {
     let sides = &conditions.sides;
     match (plateau.verdict, plateau.needs_s) {
+        (Verdict::NotSettled, Some(seconds)) if zero.method == ZeroMethod::OneSensor => {
+            Some(format!(
+                "{}: about {} more changes of side, {} s each, would settle it.",
+                at(plateau),
+                one_sensor::changes(seconds),
+                one_sensor::EACH_S
+            ))
+        }
         (Verdict::NotSettled, Some(seconds)) => {
             let seconds = significant(seconds.ceil(), 2);
             Some(format!("{}: about {seconds} s more of log would settle it.", at(plateau)))
@@ -251,7 +259,9 @@ fn obstacle(plateau: &PlateauBalance, zero: &ZeroUsed) -> &'static str {
              engine speed or sampling rate"
         }
         (Some("resolution"), _) => "the sensors' steps are too coarse for this tolerance",
-        (_, ZeroMethod::Swap) => "the difference lies too near the tolerance",
+        (_, ZeroMethod::Swap | ZeroMethod::OneSensor) => {
+            "the difference lies too near the tolerance"
+        }
         _ => {
             "the sensors' own difference is too uncertain. Log 20 s, swap the two hoses, log 20 s \
              more"
@@ -277,6 +287,12 @@ pub(super) fn zero(page: &Page, zero: &ZeroUsed) -> String {
         ZeroMethod::EngineOff => "from the stretch with the engine off",
         ZeroMethod::Tee => "from both hoses on one tap",
         ZeroMethod::Swap => "from swapping the hoses",
+        ZeroMethod::OneSensor => {
+            return "One sensor moved from side to side: its zero is the same on both sides and \
+                    drops out, its gain only scales the difference. What drifts between the \
+                    stretches is taken out by the alternation."
+                .into();
+        }
         ZeroMethod::None => {
             return format!(
                 "Zero of the sensor pair: none in this log, so their specification stands in \

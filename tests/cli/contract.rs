@@ -1,6 +1,6 @@
 //! JSON holds every key of the contract, of the right type, and no NaN.
 
-use crate::logs::{file, folder, idle, openings, swapped};
+use crate::logs::{file, folder, idle, moved, openings, swapped};
 use crate::run::run;
 use serde_json::Value;
 
@@ -106,6 +106,31 @@ fn balance() {
     // More vacuum on side 1: its throttle is shut further.
     assert_eq!(running["open"], "carb1");
     assert!(running["air1_over_air2"].as_f64().unwrap() < 1.0);
+}
+
+#[test]
+fn balance_by_one_sensor() {
+    let folder = folder("contract-one-sensor");
+    let log = file(&folder, "log.csv", moved(4.0));
+    let run_json = run(&["balance", &log, "--json"]).good();
+    check_balance(&run_json.json());
+    let value = run_json.json();
+    assert_eq!(value["zero"]["method"], "one_sensor");
+    assert_eq!(value["verdict"], "out_of_tolerance");
+    assert_eq!(value["plateaus"].as_array().unwrap().len(), 1);
+    let plateau = &value["plateaus"][0];
+    let difference = plateau["difference_kpa"].as_f64().unwrap();
+    assert!((difference - 4.0).abs() < 0.2, "{difference}");
+    assert_eq!(plateau["open"], "carb1");
+    let of = |key: &str| plateau[key].as_f64().unwrap();
+    assert!((of("vac1_kpa") - of("vac2_kpa") - 4.0).abs() < 0.5, "{plateau}");
+    let text = run(&["balance", &log, "--budget"]).good().out;
+    assert!(text.contains("One sensor moved") && text.contains("gain of the sensor"), "{text}");
+    let once = moved(4.0).replace("on Rear", "note");
+    let once = file(&folder, "once.csv", once);
+    let value = run(&["balance", &once, "--json"]).good().json();
+    assert_eq!(value["verdict"], "not_settled");
+    assert!(value["say"].as_str().unwrap().contains("10 s on Rear"), "{value}");
 }
 
 #[test]

@@ -73,6 +73,32 @@ pub fn swapped(difference: f64) -> String {
     text
 }
 
+/// One sensor at an idle that sags, moved from side to side every 10 s; each time it is in the air for
+/// 2 s, until 1 s before the mark.
+pub fn moved(difference: f64) -> String {
+    let mut text = head().replace("vac1_kpa,vac2_kpa", "vac1_kpa");
+    let each = 10 * RATE_HZ as usize;
+    for k in 0..6 * each {
+        let (side1, within) = ((k / each).is_multiple_of(2), k % each);
+        let is_last = k >= 5 * each;
+        let in_hand = (7 * each / 10..9 * each / 10).contains(&within) && !is_last;
+        // On from 9 s on, marked at 10 s.
+        let on_side1 = if within >= 9 * each / 10 && !is_last { !side1 } else { side1 };
+        let side = if on_side1 { 0.5 } else { -0.5 };
+        let mark = match (within, side1) {
+            (0, true) => "on Front",
+            (0, false) => "on Rear",
+            _ => "",
+        };
+        let sagged = 55.0 - 0.02 * k as f64 / RATE_HZ;
+        let vacuum = if in_hand { 0.0 } else { sagged + side * difference };
+        let both = row(k, 850.0, vacuum, 0.0, mark);
+        let fields: Vec<&str> = both.split(',').collect();
+        text += &[fields[0], fields[1], fields[2], fields[4]].join(",");
+    }
+    text
+}
+
 /// Three openings of the filler, 15 s on and 10 s off; the idle falls by `drop` rev/min within
 /// about a second, and the vacuum with it.
 pub fn openings(drop: f64) -> String {

@@ -26,9 +26,8 @@ fn marks(keys: &mut KeyReader, text: &str) -> Vec<String> {
 #[test]
 fn each_key_writes_what_its_last_press_did_not() {
     let mut keys = KeyReader::new(false);
-    let want =
-        "cap off|cap on|cap off|engine off|engine on|hoses swapped|hoses direct|tee on|tee off";
-    assert_eq!(marks(&mut keys, "cCceehhtt").join("|"), want);
+    let want = "cap off|cap on|cap off|engine off|engine on|hoses swapped|hoses direct|tee on|tee off|on carb1|on carb2|on carb1";
+    assert_eq!(marks(&mut keys, "cCceehhttooo").join("|"), want);
     // Every one of them is read with a meaning.
     for words in want.split('|') {
         assert_ne!(Mark::read(Seconds(0.0), words).meaning, Meaning::Other, "{words}");

@@ -67,8 +67,8 @@ Step 4 of 19: 5 s left
 > Leave the engine off: zero of the pair.
 
 [Enter] done  [a] step again  [k] leave step out  [c] cap off  [e] engine off
-[h] hoses swapped  [t] tee on  [s] screw  [p] pinch, seal  [j] jet  [n] note
-[q] end";
+[h] hoses swapped  [t] tee on  [o] on carb1  [s] screw  [p] pinch, seal
+[j] jet  [n] note  [q] end";
     assert_eq!(text(&figures, 80, 40), want);
 }
 
