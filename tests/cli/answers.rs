@@ -259,7 +259,7 @@ fn the_readme_shows_what_the_program_prints() {
     let run = finish(binary().args(command.split(' ')).current_dir(root)).good();
     assert!(run.out.starts_with(block), "the README shows\n{block}\nbut it is\n{}", run.out);
     let helped = |command| crate::run::run(&[command, "--help"]).good().out;
-    let help = [helped("balance"), helped("record"), helped("lesson")].concat();
+    let help = ["balance", "record", "lesson", "report", "profile"].map(helped).concat();
     let name = |word: &str| -> String {
         word.chars().take_while(|c| *c == '-' || c.is_alphabetic()).collect()
     };

@@ -148,5 +148,5 @@ fn the_keys_of_a_guide_are_its_alone() {
     assert_eq!(press(&mut KeyReader::new(true), "\nak"), [Wish::Done, Wish::Again, Wish::Skip]);
     assert_eq!(press(&mut KeyReader::new(false), "ak"), []);
     let shown: Vec<&str> = KeyReader::new(false).keys().iter().map(|key| key.0).collect();
-    assert_eq!(shown, ["c", "e", "h", "t", "s", "p", "j", "n", "q"]);
+    assert_eq!(shown, ["c", "e", "h", "t", "o", "s", "p", "j", "n", "q"]);
 }
