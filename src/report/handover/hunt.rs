@@ -83,8 +83,11 @@ fn table(suspects: &[Suspect]) -> Markup {
     }
 }
 
-/// What was turned, as the marks in the logs say.
-pub fn turned(turns: &[Turn]) -> Markup {
+/// What was turned, as the marks in the logs say, and what the last log makes of it.
+pub fn turned(handover: &Handover) -> Markup {
+    let turns: &[Turn] = &handover.turned;
+    let latest = handover.balance.pair.latest().and_then(|found| found.finding.screws.as_ref());
+    let learned = latest.filter(|screws| screws.learned_from > 0);
     let body = html! {
         @if turns.is_empty() { p { "No turn of a stop screw is marked in the logs." } }
         @else {
@@ -112,6 +115,7 @@ pub fn turned(turns: &[Turn]) -> Markup {
                 }
             }
         }
+        @if let Some(screws) = learned { p { (shown(&screws.say)) } }
     };
     paper::section("turned", "What was turned", body)
 }

@@ -23,7 +23,7 @@ pub fn html(handover: &Handover) -> Result<String, HandoverError> {
         (breather::section(handover))
         (balance::sections(handover))
         (hunt::section(handover))
-        (hunt::turned(&handover.turned))
+        (hunt::turned(handover))
         (list("not-measured", "What was not measured", &answer::not_measured(handover)))
         (list("cautions", "Cautions", &cautions().map(|caution| caution.text().into()).collect::<Vec<_>>()))
         (logs(&handover.logs))
