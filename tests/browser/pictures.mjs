@@ -59,7 +59,7 @@ await sheet.close();
 rmSync(job);
 const lesson = await hold(["--scene", "5", "--speed", "2", "--seed", "7"]);
 const started = async (page) => {
-  const engine = page.locator("#engine", { hasText: "Engine on" });
+  const engine = page.locator("#engine", { hasText: "Start engine" });
   if (await engine.isEnabled()) await engine.click();
   await page.waitForFunction(() => /^8/.test(document.getElementById("m-rpm")?.textContent ?? ""));
 };
