@@ -41,7 +41,7 @@ pub fn run(args: &MatchArgs) -> Result<u8, Failure> {
     Ok(outcome(finding.verdict).code(args.output.exit_code))
 }
 
-fn outcome(verdict: MatchVerdict) -> Outcome {
+pub fn outcome(verdict: MatchVerdict) -> Outcome {
     match verdict {
         MatchVerdict::Matched => Outcome::Good,
         MatchVerdict::OffsetOnly | MatchVerdict::NotSettled => Outcome::NotSettled,

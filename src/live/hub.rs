@@ -2,6 +2,7 @@
 
 use super::connections::Line;
 use super::frame::Frame;
+use super::sentence::Sentence;
 use super::trace::Point;
 use axum::body::Bytes;
 use std::collections::VecDeque;
@@ -68,6 +69,15 @@ impl Hub {
         if let Some(latest) = &mut self.state.lock().unwrap_or_else(PoisonError::into_inner).latest
         {
             latest.sentence.detail = Some(words.into());
+        }
+        self.again();
+    }
+
+    /// The latest frame with another sentence: what the log came to, once it is closed and judged.
+    pub fn conclude(&self, sentence: Sentence) {
+        if let Some(latest) = &mut self.state.lock().unwrap_or_else(PoisonError::into_inner).latest
+        {
+            latest.sentence = sentence;
         }
         self.again();
     }

@@ -29,7 +29,7 @@ const PRESS_PATIENCE: Duration = Duration::from_secs(5);
 const ANSWER_PATIENCE: Duration = Duration::from_secs(2);
 
 /// The parts of the page: path, type, content. Together under 150 kB, and nothing from elsewhere.
-pub const PARTS: [(&str, &str, &str); 11] = [
+pub const PARTS: [(&str, &str, &str); 12] = [
     ("/", "text/html; charset=utf-8", include_str!("page/index.html")),
     ("/page.css", "text/css; charset=utf-8", include_str!("page/page.css")),
     ("/page.js", "text/javascript; charset=utf-8", include_str!("page/page.js")),
@@ -40,6 +40,7 @@ pub const PARTS: [(&str, &str, &str); 11] = [
     ("/lesson.css", "text/css; charset=utf-8", include_str!("page/lesson.css")),
     ("/lesson.js", "text/javascript; charset=utf-8", include_str!("page/lesson.js")),
     ("/flows.js", "text/javascript; charset=utf-8", include_str!("page/flows.js")),
+    ("/refused.js", "text/javascript; charset=utf-8", include_str!("page/refused.js")),
     ("/icon.svg", "image/svg+xml", include_str!("page/icon.svg")),
 ];
 
@@ -57,10 +58,12 @@ pub fn router(desk: Desk) -> Router {
     for (path, kind, content) in PARTS {
         let part = move |State(desk): State<Desk>, RawQuery(query): RawQuery| async move {
             // The other parts hold no secret, and are asked for without the code.
-            if path == "/" {
-                desk.guard.see(query.as_deref())?;
+            match desk.guard.see(query.as_deref()) {
+                Err((status, _)) if path == "/" => {
+                    (status, [(CONTENT_TYPE, kind)], include_str!("page/refused.html"))
+                }
+                _ => (StatusCode::OK, [(CONTENT_TYPE, kind)], content),
             }
-            Ok::<_, Refused>(([(CONTENT_TYPE, kind)], content))
         };
         router = router.route(path, get(part));
     }

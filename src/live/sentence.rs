@@ -18,6 +18,8 @@ const PATIENCE_S: f64 = 120.0;
 const STANDING_KPA: f64 = 3.0;
 /// Faster than this it turns by itself, rev/min: a starter makes 100 to 300 (common practice, no published source).
 const TURNING_RPM: f64 = 400.0;
+/// A difference of less than this share of the tolerance is no near thing.
+const FAR_BELOW: f64 = 0.5;
 /// A judgement older than this, in log time, says nothing of now, s.
 const AGED_S: f64 = 6.0;
 
@@ -64,10 +66,12 @@ pub struct Situation<'a> {
     pub link: LinkState,
     /// For so long nothing has come, s.
     pub silent_s: f64,
+    /// The source is there and says nothing; else it is looked for.
+    pub mute: bool,
     /// Why rows do not reach the disk.
     pub disk: Option<&'a str>,
-    /// The log that has ended.
-    pub ended: Option<&'a str>,
+    /// The recording has ended.
+    pub ended: Option<Ended<'a>>,
     /// The guide.
     pub guide: Option<&'a Prompted>,
     /// The finding so far.
@@ -80,6 +84,17 @@ pub struct Situation<'a> {
     pub elapsed_s: f64,
     /// What is known of the car.
     pub conditions: &'a Conditions,
+    /// It may be said what to turn; else what was measured is all that is said.
+    pub advises: bool,
+}
+
+/// A recording that has ended.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Ended<'a> {
+    /// Its log.
+    pub file: &'a str,
+    /// The step at which its guide was left before the end, and how many there are.
+    pub left_at: Option<(usize, usize)>,
 }
 
 impl Sentence {
@@ -95,8 +110,8 @@ impl Sentence {
 
 /// What to do now.
 pub fn sentence(now: &Situation) -> Sentence {
-    if let Some(file) = now.ended {
-        return Sentence::new(Tone::Good, "Recording ended").and(format!("The log is {file}."));
+    if let Some(ended) = now.ended {
+        return over(now, ended);
     }
     if let Some(why) = now.disk {
         let text = format!("The log is not being written: {why}");
@@ -105,9 +120,13 @@ pub fn sentence(now: &Situation) -> Sentence {
     }
     if now.link == LinkState::Lost {
         let detail = now.guide.and_then(|guide| guide.complaint.clone());
-        let looking = format!("Nothing for {:.0} s; looking for the port.", now.silent_s);
-        return Sentence::new(Tone::Trouble, "Link lost: look at the cable")
-            .and(detail.unwrap_or(looking));
+        let (text, looking) = if now.mute {
+            ("Nothing comes: look at what sends the samples", ".")
+        } else {
+            ("Link lost: look at the cable", "; looking for the port.")
+        };
+        let nothing = format!("Nothing for {:.0} s{looking}", now.silent_s);
+        return Sentence::new(Tone::Trouble, text).and(detail.unwrap_or(nothing));
     }
     if now.link == LinkState::Waiting {
         return Sentence::new(Tone::Wait, "Waiting for the box").and("Is it on, and its cable in?");
@@ -115,6 +134,33 @@ pub fn sentence(now: &Situation) -> Sentence {
     match now.guide {
         Some(guide) => led(guide),
         None => found(now),
+    }
+}
+
+/// What a recording came to. Without a guide it is the verdict of its last seconds, where there was one; that of a
+/// guide is judged on the whole log, once that is closed.
+fn over(now: &Situation, ended: Ended) -> Sentence {
+    let log = format!("The log is {}.", ended.file);
+    if let Some((step, steps)) = ended.left_at {
+        let text = format!("Guide left at step {step} of {steps}");
+        return Sentence::new(Tone::Wait, text).and(format!("Recording ended. {log}"));
+    }
+    let judged = now.fresh().filter(|_| now.guide.is_none() && now.link == LinkState::Up);
+    let last = judged.and_then(|judged| Some((judged, judged.steady.as_ref()?)));
+    match last.filter(|(_, steady)| steady.verdict != Verdict::NotSettled) {
+        Some((judged, steady)) => {
+            let said = verdict(steady, judged.zero, now, learned(judged, now.conditions));
+            let more = said.detail.map_or(String::new(), |detail| format!(" {detail}"));
+            Sentence { detail: Some(format!("Recording ended.{more} {log}")), ..said }
+        }
+        None => Sentence::new(Tone::Wait, "Recording ended").and(log),
+    }
+}
+
+impl Situation<'_> {
+    /// The judgement, where it says something of now.
+    fn fresh(&self) -> Option<&Judged> {
+        self.judged.filter(|judged| self.elapsed_s - judged.newest_s <= AGED_S)
     }
 }
 
@@ -132,7 +178,7 @@ fn unstopped(text: &str) -> &str {
 }
 
 fn found(now: &Situation) -> Sentence {
-    let judged = now.judged.filter(|judged| now.elapsed_s - judged.newest_s <= AGED_S);
+    let judged = now.fresh();
     if let [Some(one), Some(two)] = now.vac_kpa
         && one.abs().max(two.abs()) < STANDING_KPA
     {
@@ -152,7 +198,7 @@ fn found(now: &Situation) -> Sentence {
     match judged.and_then(|judged| Some((judged.steady.as_ref()?, judged.zero))) {
         Some((steady, zero)) => {
             let turns = judged.and_then(|judged| learned(judged, now.conditions));
-            verdict(steady, zero, now.conditions, turns)
+            verdict(steady, zero, now, turns)
         }
         None => Sentence::new(Tone::Wait, "Hold the speed steady")
             .and("The figures begin after three seconds without a change."),
@@ -172,28 +218,25 @@ fn learned(judged: &Judged, conditions: &Conditions) -> Option<(String, String)>
 fn verdict(
     steady: &PlateauBalance,
     zero: ZeroMethod,
-    conditions: &Conditions,
+    now: &Situation,
     turns: Option<(String, String)>,
 ) -> Sentence {
     match steady.verdict {
-        Verdict::OutOfTolerance => out(steady, conditions, turns),
-        Verdict::InTolerance => within(steady, conditions, turns),
+        Verdict::OutOfTolerance => out(steady, now, turns),
+        Verdict::InTolerance => within(steady, now, turns),
         Verdict::NotSettled => match steady.needs_s.filter(|s| *s <= PATIENCE_S) {
             Some(s) => {
                 Sentence::new(Tone::Wait, format!("Hold still, {:.0} s more", s.max(1.0).ceil()))
             }
-            None => stuck(steady, zero),
+            None => stuck(steady, zero, now),
         },
     }
 }
 
 /// Which side passes more, and which screw to turn. The throttle that is closed is the one that passes more,
 /// unless the idle is below its target.
-fn out(
-    steady: &PlateauBalance,
-    conditions: &Conditions,
-    turns: Option<(String, String)>,
-) -> Sentence {
+fn out(steady: &PlateauBalance, now: &Situation, turns: Option<(String, String)>) -> Sentence {
+    let conditions = now.conditions;
     let Sides { one, two } = &conditions.sides;
     let (shut, wide, share) = match steady.open {
         Open::Carb1 => (one, two, 1.0 / steady.air1_over_air2),
@@ -202,6 +245,11 @@ fn out(
     let percent = 100.0 * (share - 1.0);
     let decimals = usize::from(percent < 1.5);
     let least = if conditions.balance_pipe { "at least " } else { "" };
+    let measured = format!("{wide} passes {least}{percent:.decimals$} % more air");
+    if !now.advises {
+        return Sentence::new(Tone::Wait, measured)
+            .and("That is what is measured; a screw may not be the cause.");
+    }
     let (turn, detail) = if let Some((turns, then)) = turns.filter(|_| is_idle(steady)) {
         (turns, Some(then))
     } else if is_idle(steady) {
@@ -209,8 +257,7 @@ fn out(
     } else {
         (format!("take up the linkage of {shut}"), None)
     };
-    let text = format!("{wide} passes {least}{percent:.decimals$} % more air: {turn}");
-    Sentence { text, detail, tone: Tone::Act }
+    Sentence { text: format!("{measured}: {turn}"), detail, tone: Tone::Act }
 }
 
 fn idle_turn(
@@ -231,11 +278,8 @@ fn idle_turn(
     }
 }
 
-fn within(
-    steady: &PlateauBalance,
-    conditions: &Conditions,
-    turns: Option<(String, String)>,
-) -> Sentence {
+fn within(steady: &PlateauBalance, now: &Situation, turns: Option<(String, String)>) -> Sentence {
+    let conditions = now.conditions;
     let Sides { one, two } = &conditions.sides;
     let good = Sentence::new(Tone::Good, "In tolerance");
     let idle = steady.rpm.zip(conditions.idle_target_rpm).filter(|_| is_idle(steady));
@@ -243,22 +287,32 @@ fn within(
         Some((rpm, target)) if (rpm - target).abs() > ON_TARGET_RPM => {
             let (off, turn) = if rpm < target { ("below", "open") } else { ("above", "close") };
             let turn = turns.map_or_else(|| format!("{turn} both alike"), |(turns, _)| turns);
-            good.and(format!("Idle is {off} its target of {target:.0}: {turn}."))
+            let turn = if now.advises { format!(": {turn}") } else { String::new() };
+            good.and(format!("Idle is {off} its target of {target:.0}{turn}."))
         }
-        _ => good.and(format!("{one} and {two} draw alike.")),
+        _ => good.and(format!("{one} and {two} pass the same air.")),
     }
 }
 
 /// What to do where waiting does not settle it.
-fn stuck(steady: &PlateauBalance, zero: ZeroMethod) -> Sentence {
+fn stuck(steady: &PlateauBalance, zero: ZeroMethod, now: &Situation) -> Sentence {
+    let tolerance_kpa = now.conditions.tolerance_kpa;
+    // Far from the limit it is not what was measured that leaves it open, but what the sensors may be wrong by.
+    let unmatched = (steady.low_kpa <= 0.0 && steady.high_kpa >= 0.0)
+        || steady.difference_kpa.abs() < FAR_BELOW * tolerance_kpa;
     let act = |text: &str| Sentence::new(Tone::Act, text);
     match (steady.largest_systematic(), zero) {
         (_, ZeroMethod::None) => act("Zero not known: stop the engine for 5 s"),
         (Some(in_step::COMPONENT), _) => {
             act("Change the speed a little: the box keeps step with the engine")
         }
+        (_, ZeroMethod::EngineOff) if unmatched => {
+            act("Sensors not matched yet: swap the two hoses for 20 s")
+                .and("They may differ by more than the tolerance.")
+        }
         (_, ZeroMethod::EngineOff) => act("Near the limit: swap the two hoses for 20 s")
             .and("The sensors may differ by more than what is left."),
+        _ if !now.advises => act("Too near the limit to tell"),
         _ => act("Too near the limit to tell: bring both closer together"),
     }
 }

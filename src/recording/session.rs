@@ -203,7 +203,7 @@ impl Session {
         self.last
     }
 
-    /// The latest marks with their log times, the newest last.
+    /// The latest marks with their log times, the newest last, without the recorder's own notes of losses.
     pub fn latest_marks(&self) -> impl Iterator<Item = &(f64, String)> {
         self.latest_marks.iter()
     }
@@ -320,7 +320,10 @@ impl Session {
 
     fn write(&mut self, sample: Sample) {
         let (Some(journal), Some(meaning)) = (&mut self.journal, &self.meaning) else { return };
-        let mark = self.marks.pop_front().or_else(|| {
+        let made = self.marks.pop_front();
+        // It stands in the log; among the latest marks it would push out what people made.
+        let of_losses = made.is_none();
+        let mark = made.or_else(|| {
             let lost = std::mem::take(&mut self.lost_unsaid);
             let sentences = if lost == 1 { "sentence" } else { "sentences" };
             (lost > 0).then(|| format!("note {lost} {sentences} lost"))
@@ -351,7 +354,7 @@ impl Session {
         self.last = Some(sample);
         self.written_s = sample.time_s;
         if let Some(mark) = mark {
-            self.marked(sample.time_s, mark);
+            self.marked(sample.time_s, mark, of_losses);
         }
     }
 
@@ -374,12 +377,15 @@ impl Session {
             mark: words,
         });
         self.written_s = time_s;
-        self.marked(time_s, words.to_string());
+        self.marked(time_s, words.to_string(), false);
     }
 
-    fn marked(&mut self, time_s: f64, words: String) {
+    fn marked(&mut self, time_s: f64, words: String, of_losses: bool) {
         self.tally.marks += 1;
         self.window.mark(Mark::read(Seconds(time_s), &words));
+        if of_losses {
+            return;
+        }
         self.latest_marks.push_back((time_s, words));
         if self.latest_marks.len() > LATEST_MARKS {
             self.latest_marks.pop_front();

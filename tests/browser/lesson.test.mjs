@@ -40,7 +40,7 @@ async function until(what, isSo) {
 test("a leak is set by its slider, drawn as wide as it flows, and predicted beside what is measured", async () => {
   const lesson = await hold(["--speed", "5"]);
   const { page, faults, close } = await visit(lesson.urls[0]);
-  await says(page, "engine", "^Engine on$");
+  await says(page, "engine", "^Start engine$");
   await page.locator("#engine:enabled").click();
   await says(page, "p-vac2", "^5[67]");
   await says(page, "m-vac2", "^5[5-8]");

@@ -70,10 +70,10 @@ test("buttons write marks that land in the log, and the last one can be undone",
   const recorder = await record(UNEVEN);
   const { page, faults, close } = await visit(recorder.url);
   await page.locator("#cap:enabled").click();
-  await says(page, "cap", "Cap on");
+  await says(page, "cap", "Put cap on");
   await says(page, "undo-words", "cap off");
   await page.locator("#undo").click();
-  await says(page, "cap", "Cap off");
+  await says(page, "cap", "Take cap off");
   await page.locator("#screw").click();
   await page.locator("#screw-dialog label", { hasText: "carburettor 2" }).click();
   await page.locator("#screw-dialog label", { hasText: "Closed" }).click();
@@ -97,12 +97,12 @@ test("buttons write marks that land in the log, and the last one can be undone",
   await until("the jet", () => recorder.marks().includes("known leak 1.5 mm"));
   // A finger that trembles presses once.
   await page.locator("#engine").dblclick();
-  await says(page, "engine", "Engine on");
+  await says(page, "engine", "Start engine");
   await until("engine off", () => recorder.marks().includes("engine off"));
   assert.deepEqual(recorder.marks(), ["cap off", "mistake cap off", "screw 2 -0.25", "note choke is off", "seal left hose", "release left hose", "known leak 1.5 mm", "engine off"]);
   await page.locator("#stop").click();
   await page.locator("#stop-dialog button.main").click();
-  await sentence(page, "^Recording ended$");
+  await page.waitForFunction(() => document.getElementById("stop").textContent === "Begin another log");
   assert.ok(await page.locator("#cap").isDisabled());
   await page.locator("#stop").click();
   await page.locator("#start-name").fill("afterwards");
@@ -129,7 +129,7 @@ test("everything can be done with the keyboard alone", async () => {
   const outline = await page.evaluate(() => getComputedStyle(document.activeElement).outlineWidth);
   assert.ok(parseFloat(outline) >= 3, `the focus is not seen: ${outline}`);
   await page.keyboard.press("Enter");
-  await says(page, "cap", "Cap on");
+  await says(page, "cap", "Put cap on");
   await reach("screw");
   await page.keyboard.press("Space");
   await page.keyboard.press("ArrowDown");
@@ -168,6 +168,79 @@ test("the page comes back when the recorder does, on the same port", async () =>
   await page.locator("#cap:enabled").click();
   await until("the mark in the second log", () => second.marks().includes("cap off"));
   assert.equal(await page.evaluate(() => performance.getEntriesByType("navigation").length), 1);
+  await second.stop();
+  await close();
+});
+
+test("when the program has gone the page says so, is silent, and can be pressed no more", async () => {
+  const recorder = await record(UNEVEN);
+  const listen = () => {
+    window.gains = [];
+    const make = AudioContext.prototype.createGain;
+    AudioContext.prototype.createGain = function () {
+      const gain = make.call(this);
+      window.gains.push(gain);
+      return gain;
+    };
+  };
+  const { page, faults, close } = await visit(recorder.url, { before: listen });
+  await page.locator("#cap:enabled").waitFor();
+  await page.locator("#sound").click();
+  await page.waitForFunction(() => window.gains[0]?.gain.value > 0.02);
+  await recorder.stop("SIGINT");
+  await says(page, "link-words", "No connection");
+  assert.match(await text(page, "detail"), /^No connection: the program has ended/);
+  await page.waitForFunction(() => window.gains[0].gain.value < 0.001);
+  for (const id of ["cap", "engine", "hoses", "screw", "more", "undo", "stop"]) assert.ok(await page.locator(`#${id}`).isDisabled(), id);
+  assert.deepEqual(faults, []);
+  await close();
+});
+
+test("what was not written is not said for ever", async () => {
+  const first = await record(UNEVEN);
+  const { page, close } = await visit(first.url);
+  await page.locator("#cap:enabled").waitFor();
+  await page.route("**/press", (route) => route.abort());
+  await page.locator("#cap").click();
+  await says(page, "refused", "Not written: the recorder does not answer");
+  await first.stop("SIGKILL");
+  await sentence(page, "^No connection to the recorder$");
+  const second = await record(UNEVEN, { port: first.port });
+  await page.locator("#cap:enabled").waitFor();
+  await says(page, "refused", "");
+  await page.clock.install();
+  await page.locator("#screw:enabled").waitFor();
+  await page.locator("#engine").click();
+  await says(page, "refused", "Not written: the recorder does not answer");
+  await page.clock.fastForward(11_000);
+  await says(page, "refused", "");
+  await second.stop();
+  await close();
+});
+
+test("a shared page takes its codes out of the address, can be loaded again, and knows an address of an earlier run", async () => {
+  const first = await record([...UNEVEN, "--share"]);
+  const { page, faults, close } = await visit(first.urls[0]);
+  await page.locator("#cap:enabled").waitFor();
+  assert.equal(new URL(page.url()).search, "");
+  await page.reload();
+  await page.locator("#cap:enabled").click();
+  await until("the mark", () => first.marks().includes("cap off"));
+  assert.equal(new URL(page.url()).search, "");
+  await first.stop();
+  await says(page, "link-words", "No connection");
+  const second = await record([...UNEVEN, "--share"], { port: first.port });
+  const earlier = "^This address is of an earlier run: open the new one$";
+  await sentence(page, earlier);
+  assert.ok(await page.locator("#cap").isDisabled());
+  for (const go of [() => page.reload(), () => page.goto(first.urls[0])]) {
+    await go();
+    await page.waitForFunction((words) => new RegExp(words).test(document.getElementById("why")?.textContent), earlier);
+  }
+  await page.goto(second.urls[0]);
+  await page.locator("#cap:enabled").waitFor();
+  // The browser itself speaks of each refusal.
+  assert.deepEqual(faults.filter((words) => !words.includes("status of 403")), []);
   await second.stop();
   await close();
 });

@@ -35,7 +35,7 @@ if (all) await each("act", before.url, "^Rear passes");
 if (all) await each("screw", before.url, ".", (page) => page.locator("#screw").click());
 if (all) await each("before", before.url, ".", (page) => page.waitForTimeout(5000));
 await before.stop();
-const after = await record(["--replay", sample("balance-after.csv"), "--speed", all ? "2" : "8"]);
+const after = await record(["--replay", sample("balance-after.csv"), "--speed", all ? "2" : "3"]);
 await picture("in-tolerance", after.url, "tablet", "dark", "^In tolerance");
 if (all) await each("good", after.url, "^In tolerance");
 await after.stop("SIGKILL");
@@ -59,7 +59,7 @@ await sheet.close();
 rmSync(job);
 const lesson = await hold(["--scene", "5", "--speed", "2", "--seed", "7"]);
 const started = async (page) => {
-  const engine = page.locator("#engine", { hasText: "Engine on" });
+  const engine = page.locator("#engine", { hasText: "Start engine" });
   if (await engine.isEnabled()) await engine.click();
   await page.waitForFunction(() => /^8/.test(document.getElementById("m-rpm")?.textContent ?? ""));
 };

@@ -2,7 +2,7 @@
 
 use crate::classroom::Classroom;
 use evenbreath::engine::{Layout, Side};
-use evenbreath::recording::lesson::{Begin, Knob};
+use evenbreath::recording::lesson::{Begin, IDLE_TARGET, Knob};
 
 #[test]
 fn every_knob_is_marked_and_reaches_the_engine() {
@@ -83,4 +83,16 @@ fn a_class_that_looks_is_told_nothing_and_then_everything() {
     assert_eq!(judged.marks[1], "note a fault is hidden, or none");
     assert_eq!(judged.marks[3], shown);
     assert!(shown.ends_with("seed 2"), "{shown}");
+}
+
+#[test]
+fn every_engine_in_tune_idles_at_the_target_of_a_lesson() {
+    for layout in Layout::ALL {
+        let mut class = Classroom::new(Begin::InTune(layout), 5, &format!("target-{layout:?}"));
+        class.wait(2.0);
+        class.press("engine on");
+        class.wait(0.01);
+        let rpm = class.foresight().cap_on.means.rpm;
+        assert!((rpm - IDLE_TARGET.0).abs() < 10.0, "{layout:?} idles at {rpm}");
+    }
 }

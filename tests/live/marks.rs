@@ -2,6 +2,8 @@
 
 use crate::requests::{Listening, OWN, Recorder, folder, post};
 use evenbreath::log::{ReadOptions, read_path};
+use serde_json::Value;
+use std::io::Write;
 
 #[test]
 fn presses_become_marks_once_each_and_another_log_can_be_begun() {
@@ -41,6 +43,7 @@ fn presses_become_marks_once_each_and_another_log_can_be_begun() {
     press(r#"{"press":"stop"}"#);
     let ended = page.until("the end", |frame| frame["log"]["recording"] == false);
     assert_eq!(ended["sentence"]["text"], "Recording ended");
+    assert_eq!(ended["sentence"]["tone"], "wait", "an end is no success");
     let marks = |log| -> Vec<String> {
         let read = read_path(log, &ReadOptions::default()).unwrap();
         read.track.marks.iter().map(|mark| mark.text.clone()).collect()
@@ -82,4 +85,83 @@ fn a_recording_that_ends_by_itself_says_so_to_the_page() {
     page.until("the end", |frame| frame["log"]["recording"] == false);
     assert!(page.frame().is_none(), "the server ends with the recording");
     assert_eq!(recorder.ended(), Some(0));
+}
+
+#[test]
+fn a_model_engine_does_what_the_marks_say() {
+    let folder = folder("obeys");
+    let log = folder.join("a.csv");
+    let recorder = Recorder::start(&[log.to_str().unwrap(), "--model=uneven", "--page"]);
+    let port = recorder.port;
+    let mut page = Listening::to(port, "");
+    let press = |words: &str| {
+        let body = format!(r#"{{"press":"mark","words":"{words}"}}"#);
+        assert_eq!(post(port, OWN, &body).status, 204, "{words}");
+    };
+    let vacuum = |frame: &Value, side: usize| frame["sides"][side]["vacuum_kpa"].as_f64();
+    let stands = |frame: &Value| vacuum(frame, 0).is_some_and(|kpa| kpa < 3.0);
+    let runs = |frame: &Value| vacuum(frame, 0).is_some_and(|kpa| kpa > 40.0);
+    page.until("an idle", runs);
+    press("engine off");
+    page.until("a standing engine", stands);
+    assert_eq!(post(port, OWN, r#"{"press":"undo"}"#).status, 204);
+    page.until("a running one: the mark was a mistake", runs);
+    press("engine off");
+    page.until("the zero", |frame| {
+        frame["sentence"]["text"] == "Zero known: start the engine" && stands(frame)
+    });
+    press("engine on");
+    page.until("a start", runs);
+}
+
+#[test]
+fn a_sender_that_falls_silent_is_spoken_of() {
+    let folder = folder("silent");
+    let log = folder.join("a.csv");
+    let (mut recorder, mut sender) = Recorder::fed(&[log.to_str().unwrap(), "--stdin", "--page"]);
+    let mut page = Listening::to(recorder.port, "");
+    for k in 0..400 {
+        writeln!(sender, "{},850,57.0,56.0", 0.005 * f64::from(k)).unwrap();
+    }
+    let heard = page.until("samples", |frame| frame["sides"][0]["vacuum_kpa"].is_number());
+    assert_eq!(heard["link"]["state"], "up", "{heard}");
+    let silent = page.until("the silence", |frame| frame["link"]["state"] == "lost");
+    let detail = silent["sentence"]["detail"].as_str().unwrap();
+    assert!(detail.starts_with("Nothing for 3 s"), "{silent}");
+    assert_eq!(silent["sentence"]["tone"], "trouble");
+    for side in [0, 1] {
+        assert!(silent["sides"][side]["tone_hz"].is_null(), "{silent}");
+        assert!(silent["sides"][side]["vacuum_kpa"].is_null(), "{silent}");
+    }
+    for k in 400..800 {
+        writeln!(sender, "{},850,57.0,56.0", 0.005 * f64::from(k)).unwrap();
+    }
+    page.until("samples again", |frame| frame["link"]["state"] == "up");
+    drop(sender);
+    recorder.ended();
+}
+
+#[test]
+fn the_verdict_of_a_guide_is_the_last_word_of_the_page() {
+    let folder = folder("verdict");
+    let log = folder.join("a.csv");
+    let args = [log.to_str().unwrap(), "--model", "--guide", "breather", "--times", "2"];
+    let mut recorder = Recorder::start(&[&args[..], &["--speed", "20", "--page"]].concat());
+    let mut page = Listening::to(recorder.port, "");
+    page.until("the end", |frame| frame["log"]["recording"] == false);
+    let mut last = Value::Null;
+    while let Some(frame) = page.frame() {
+        last = frame;
+    }
+    assert_eq!(recorder.ended(), Some(0));
+    let told = last["sentence"]["text"].as_str().unwrap();
+    let judged = std::process::Command::new(env!("CARGO_BIN_EXE_evenbreath"))
+        .args(["breather", log.to_str().unwrap(), "--json"])
+        .output()
+        .unwrap();
+    let judged: Value = serde_json::from_slice(&judged.stdout).unwrap();
+    assert_eq!(judged["verdict"], "sealed", "{judged}");
+    assert_eq!(last["sentence"]["tone"], "good", "{last}");
+    let said = judged["say"].as_str().unwrap();
+    assert_eq!(told, said.trim_end_matches('.'));
 }

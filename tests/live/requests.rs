@@ -3,7 +3,7 @@
 use serde_json::Value;
 use std::io::{BufRead, BufReader, Read, Write};
 use std::net::TcpStream;
-use std::process::{Child, Command, Stdio};
+use std::process::{Child, ChildStdin, Command, Stdio};
 use std::time::Duration;
 
 /// Nothing that is waited for takes longer on a busy machine.
@@ -110,8 +110,19 @@ impl Recorder {
     }
 
     pub fn of(name: &str, args: &[&str]) -> Self {
+        Self::with(name, args, Stdio::null())
+    }
+
+    /// One that is sent its samples, and the sending end.
+    pub fn fed(args: &[&str]) -> (Self, ChildStdin) {
+        let mut recorder = Self::with("record", args, Stdio::piped());
+        let sender = recorder.child.stdin.take().unwrap();
+        (recorder, sender)
+    }
+
+    fn with(name: &str, args: &[&str], input: Stdio) -> Self {
         let mut command = Command::new(env!("CARGO_BIN_EXE_evenbreath"));
-        command.arg(name).args(args).stdin(Stdio::null());
+        command.arg(name).args(args).stdin(input);
         let mut child = command.stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().unwrap();
         let mut said = BufReader::new(child.stderr.take().unwrap());
         let url = loop {

@@ -17,6 +17,8 @@ use std::io;
 const DRAW_S: f64 = 0.2;
 /// The plain line, and the judge's turn, s.
 const PLAIN_S: f64 = 1.0;
+/// A source that is there and says nothing for longer than this is spoken of, s.
+const MUTE_S: f64 = 3.0;
 /// Speed and vacuums are means over the newest samples, s.
 const MEAN_S: f64 = 1.0;
 
@@ -128,12 +130,13 @@ impl Display {
     ) {
         let Some(mut feed) = self.feed.take() else { return };
         let judged = self.judge.as_mut().and_then(|judge| judge.latest().cloned());
-        let judged = judged.filter(|_| !session.is_down());
+        let mute_s = mute_s(session, now_s);
+        let judged = judged.filter(|_| !session.is_down() && mute_s.is_none());
         let figures = self.figures(session, judged.clone(), led, keys, now_s);
-        feed.show(
-            &figures,
-            &Told { session, judged: judged.as_ref(), keys, ended, lesson: self.lesson.as_ref() },
-        );
+        let left = led.map(Led::guide).filter(|guide| ended && !guide.is_finished());
+        let left_at = left.map(|guide| (guide.prompt().step, guide.prompt().steps));
+        let (judged, lesson) = (judged.as_ref(), self.lesson.as_ref());
+        feed.show(&figures, &Told { session, judged, keys, ended, left_at, mute_s, lesson });
         self.feed = Some(feed);
     }
 
@@ -160,7 +163,8 @@ impl Display {
         let tally = session.tally();
         let newest = session.last();
         let log_s = newest.map_or(0.0, |last| last.time_s);
-        let recent = if session.is_down() { &[] } else { session.window().since(log_s - MEAN_S) };
+        let silent = session.is_down() || mute_s(session, now_s).is_some();
+        let recent = if silent { &[] } else { session.window().since(log_s - MEAN_S) };
         let mean = |of: &dyn Fn(&WindowRow) -> f64| {
             let values: Vec<f64> = recent.iter().map(of).filter(|v| v.is_finite()).collect();
             (!values.is_empty()).then(|| values.iter().sum::<f64>() / values.len() as f64)
@@ -173,7 +177,7 @@ impl Display {
         };
         let span_s = recent.first().map_or(0.0, |first| log_s - first.time_s);
         let counted = session.meaning().is_none_or(|meaning| meaning.counted);
-        let judged = judged.filter(|_| !session.is_down());
+        let judged = judged.filter(|_| !silent);
         let not_written = session.trouble().map(|trouble| NotWritten {
             rows: session.journal_counts().map_or(0, |counts| counts.waiting + counts.given_up),
             why: trouble.why(),
@@ -203,4 +207,10 @@ impl Display {
             keys: keys.filter(|_| self.typed).map(KeyReader::keys).unwrap_or_default(),
         }
     }
+}
+
+/// For how long the source has said nothing though it is there, s; `None` while it speaks.
+fn mute_s(session: &Session, now_s: f64) -> Option<f64> {
+    let quiet_s = now_s - session.last()?.host_s;
+    (!session.is_down() && quiet_s >= MUTE_S).then_some(quiet_s)
 }

@@ -17,6 +17,7 @@ use crate::recording::session::{Finished, Session, Wanted};
 use crate::sources::event::{Columns, Event};
 use crate::sources::link::OpenError;
 use crate::sources::listener::Listener;
+use crate::sources::model_box::Control;
 use crate::sources::wire;
 use crossterm::event::KeyEvent;
 use serde::Serialize;
@@ -74,6 +75,8 @@ struct Drive<'a> {
     session: Session,
     led: Option<Led>,
     teacher: Option<Teacher>,
+    /// A model engine, which does what the marks say.
+    engine: Option<std::sync::mpsc::Sender<Control>>,
     commands: std::sync::mpsc::Sender<String>,
     source_name: String,
     asked_s: Option<f64>,
@@ -147,8 +150,9 @@ pub fn record(
         keys: by_hand.then(|| KeyReader::new(led.is_some())),
         started,
         session: Session::new(wanted).with_window(args.window),
-        led: led.map(|led| led.on(source.actions)),
+        led: led.map(|led| led.on(source.actions.clone())),
         teacher,
+        engine: source.actions,
         commands,
         source_name: String::new(),
         asked_s: None,
@@ -171,7 +175,7 @@ pub fn record(
         let _ = ear.join();
     }
     let now_s = started.elapsed().as_secs_f64();
-    drive.display.end(&drive.session, drive.led.as_ref(), now_s);
+    drive.end(now_s);
     drop(keyboard);
     let Drive { session, led, teacher, source_name: source, failure, stopped_on_page, .. } = drive;
     let finished = session.finish();
@@ -225,6 +229,17 @@ impl Drive<'_> {
             }
         }
         Ok(ended)
+    }
+
+    /// The last state, with the answer of a lesson.
+    fn end(&mut self, now_s: f64) {
+        if let Some(teacher) = &mut self.teacher {
+            if let Some(words) = teacher.close() {
+                self.session.mark(&words, now_s);
+            }
+            self.display.teaches(teacher.shown(&self.session, now_s));
+        }
+        self.display.end(&self.session, self.led.as_ref(), now_s);
     }
 
     fn host_s(&self) -> f64 {

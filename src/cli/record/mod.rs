@@ -72,6 +72,7 @@ fn one(
     let source = source::chosen(args, wishes)?;
     let wanted = wanted(args, wishes, &source, path, &Zoned::now());
     let numbered = source.numbered;
+    let hub = page.as_ref().map(|page| page.hub());
     let Outcome { finished, source, ended, led, failure, stopped_on_page, .. } = {
         let conditions = wishes.live_conditions(&wanted.head, args.threshold)?;
         let feed = page.as_ref().map(|page| Feed::new(page.hub(), conditions.clone(), 0.0));
@@ -80,6 +81,12 @@ fn one(
     };
     let mut summary = Summary::new(&finished, source, ended, led.as_ref());
     summary.numbered = numbered;
+    if let (Some(hub), Some(led), Some(file)) = (hub, &led, &summary.file)
+        && led.guide().is_finished()
+        && let Ok(sentence) = verdict::sentence(led.guide().work(), file, args)
+    {
+        hub.conclude(sentence);
+    }
     let judged = match (&led, &summary.file) {
         (Some(led), Some(file)) if args.json && led.guide().is_finished() => {
             let (finding, code) = verdict::json(led.guide().work(), file, args)?;

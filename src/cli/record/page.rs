@@ -8,8 +8,8 @@ use crate::findings::Conditions;
 use crate::findings::balance::ZeroMethod;
 use crate::live::frame::{self, Buttons, Frame, LinkState, Side, Unit};
 use crate::live::lesson::Lesson;
-use crate::live::sentence::{Prompted, Sentence, Situation, sentence};
-use crate::live::so_far::Judged;
+use crate::live::sentence::{Ended, Prompted, Sentence, Situation, sentence};
+use crate::live::so_far::{Interval, Judged};
 use crate::live::trace::{Pair, Point, Trace};
 use crate::live::{Hub, Press, Pressed, Served, Settings, serve, tones};
 use crate::recording::guide::{Prompt, Work};
@@ -139,8 +139,36 @@ pub struct Told<'a> {
     pub keys: Option<&'a KeyReader>,
     /// The recording has ended.
     pub ended: bool,
+    /// The step at which its guide was left, where that is not done, and how many there are.
+    pub left_at: Option<(usize, usize)>,
+    /// The source is there, and has said nothing for so long, s.
+    pub mute_s: Option<f64>,
     /// The lesson, where there is one.
     pub lesson: Option<&'a Lesson>,
+}
+
+impl Told<'_> {
+    /// A class that looks for a fault is shown what the sensors say, and no more: one that reads too much may be it.
+    fn as_read(&self) -> bool {
+        self.lesson.is_some_and(|lesson| lesson.covered)
+    }
+
+    /// What is taken out of the difference of the sides, kPa.
+    fn error_kpa(&self, swapped: bool) -> f64 {
+        let error_kpa = self.judged.filter(|_| !self.as_read()).map_or(0.0, |it| it.error_kpa);
+        if swapped { -error_kpa } else { error_kpa }
+    }
+
+    /// The difference as it is shown.
+    fn shown(&self, difference: Interval, swapped: bool) -> Interval {
+        let error_kpa = self.judged.filter(|_| self.as_read()).map_or(0.0, |it| it.error_kpa);
+        let put_back_kpa = if swapped { -error_kpa } else { error_kpa };
+        Interval {
+            low_kpa: difference.low_kpa + put_back_kpa,
+            value_kpa: difference.value_kpa + put_back_kpa,
+            high_kpa: difference.high_kpa + put_back_kpa,
+        }
+    }
 }
 
 impl Feed {
@@ -155,7 +183,7 @@ impl Feed {
     /// Tells every page how things stand.
     pub fn show(&mut self, figures: &Figures, told: &Told) {
         let swapped = told.keys.is_some_and(KeyReader::swapped);
-        let error_kpa = told.judged.map_or(0.0, |judged| judged.error_kpa);
+        let error_kpa = told.error_kpa(swapped);
         let (trace, heard_unix_ms) = self.follow(told.session, swapped, error_kpa);
         let frame = self.frame(figures, told, swapped, trace, heard_unix_ms);
         self.begun = true;
@@ -177,7 +205,6 @@ impl Feed {
             .zip(session.last())
             .map(|(oldest, newest)| newest.host_s - (newest.time_s - oldest.time_s));
         let sided = |[one, two]: [f64; 2]| if swapped { [two, one] } else { [one, two] };
-        let error_kpa = if swapped { -error_kpa } else { error_kpa };
         let pairs = new.iter().map(|row| Pair {
             time_s: row.time_s,
             rpm: row.rpm,
@@ -195,7 +222,7 @@ impl Feed {
         trace: Vec<Point>,
         heard_unix_ms: Option<f64>,
     ) -> Frame {
-        let link = link(figures);
+        let link = link(figures, told);
         let guide = figures.guide.as_ref();
         let [one, two] = figures.vac_kpa;
         let vac_kpa = if swapped { [two, one] } else { [one, two] };
@@ -216,16 +243,17 @@ impl Feed {
             elapsed_s: figures.elapsed_s,
             sentence,
             sides: self.sides(figures, vac_kpa, swapped, told),
-            matched: told.judged.is_some_and(|judged| judged.zero != ZeroMethod::None),
+            matched: !told.as_read()
+                && told.judged.is_some_and(|judged| judged.zero != ZeroMethod::None),
             rpm: figures.rpm,
             idle_target_rpm: self.conditions.idle_target_rpm,
             crank_kpa: figures.crank_kpa,
-            difference: figures.difference,
+            difference: figures.difference.map(|difference| told.shown(difference, swapped)),
             tolerance_kpa: self.conditions.tolerance_kpa,
             verdict: figures.so_far.as_ref().map(|so_far| so_far.verdict),
             needs_s: figures.needs_s,
             trace,
-            closing: self.closing(told.judged),
+            closing: self.closing(told, swapped),
             unit: unit(figures),
             link,
             log,
@@ -250,20 +278,24 @@ impl Feed {
             complaint: prompt.complaint.as_deref().map(for_buttons),
             left_s: prompt.left_s,
         });
+        let ended = Ended { file: &figures.file, left_at: told.left_at };
+        let ended = told.ended.then_some(ended);
         let sentence = sentence(&Situation {
             link,
             silent_s: match figures.link {
-                Link::Up => 0.0,
+                Link::Up => told.mute_s.unwrap_or(0.0),
                 Link::Waiting(s) | Link::Lost(s) => s,
             },
             disk: figures.not_written.as_ref().map(|not| not.why.as_str()),
-            ended: told.ended.then_some(figures.file.as_str()),
+            mute: told.mute_s.is_some(),
+            ended,
             guide: prompted.as_ref(),
             judged: told.judged,
             vac_kpa,
             rpm: figures.rpm,
             elapsed_s: figures.elapsed_s,
             conditions: &self.conditions,
+            advises: told.lesson.is_none_or(|lesson| lesson.screws_mend),
         });
         let judged = told.judged.is_some_and(|judged| judged.steady.is_some());
         match told.lesson.filter(|_| judged && !told.ended) {
@@ -279,9 +311,11 @@ impl Feed {
         swapped: bool,
         told: &Told,
     ) -> [Side; 2] {
-        let error_kpa = told.judged.map_or(0.0, |judged| judged.error_kpa);
-        let error_kpa = if swapped { -error_kpa } else { error_kpa };
-        let heard = !told.session.is_down() && !told.ended && vac_kpa.iter().all(Option::is_some);
+        let error_kpa = told.error_kpa(swapped);
+        let heard = told.mute_s.is_none()
+            && !told.session.is_down()
+            && !told.ended
+            && vac_kpa.iter().all(Option::is_some);
         let means = self.trace.means_kpa().filter(|_| heard);
         let tones = means.and_then(|means| tones::pitches(means, error_kpa));
         [0, 1].map(|side| Side {
@@ -292,12 +326,12 @@ impl Feed {
     }
 
     /// The interval, once for every judgement.
-    fn closing(&mut self, judged: Option<&Judged>) -> Vec<(f64, f64, f64)> {
-        let Some(judged) = judged.filter(|judged| judged.newest_s > self.closed_s) else {
+    fn closing(&mut self, told: &Told, swapped: bool) -> Vec<(f64, f64, f64)> {
+        let Some(judged) = told.judged.filter(|judged| judged.newest_s > self.closed_s) else {
             return Vec::new();
         };
         self.closed_s = judged.newest_s;
-        let difference = judged.difference;
+        let difference = judged.difference.map(|difference| told.shown(difference, swapped));
         difference.map(|d| (judged.newest_s, d.low_kpa, d.high_kpa)).into_iter().collect()
     }
 }
@@ -322,9 +356,10 @@ fn for_buttons(words: &str) -> String {
         .replace("with key s", "with Screw")
 }
 
-fn link(figures: &Figures) -> frame::Link {
+fn link(figures: &Figures, told: &Told) -> frame::Link {
     frame::Link {
         state: match figures.link {
+            Link::Up if told.mute_s.is_some() => LinkState::Lost,
             Link::Up => LinkState::Up,
             Link::Waiting(_) => LinkState::Waiting,
             Link::Lost(_) => LinkState::Lost,

@@ -100,6 +100,11 @@ impl Teacher {
         Ok(Taught::Next)
     }
 
+    /// The log ends: what was covered is shown, and a hidden fault is named in the log.
+    pub fn close(&mut self) -> Option<String> {
+        self.lesson.close()
+    }
+
     /// How the lesson stands, for the page.
     pub fn shown(&mut self, session: &Session, now_s: f64) -> shown::Lesson {
         if now_s - self.judged_s >= JUDGE_S && !session.window().is_empty() {
@@ -123,6 +128,7 @@ impl Teacher {
             question: lesson.question(),
             answer: lesson.answered(),
             covered,
+            screws_mend: !covered && lesson.screws_mend(),
             cap_off: lesson.cap_is_off(),
             knobs: knobs(lesson),
             flows: seen.map(|seen| flows(&seen.flows)),

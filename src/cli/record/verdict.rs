@@ -4,9 +4,11 @@ use super::args::RecordArgs;
 use crate::cli::args::{BalanceArgs, BreatherArgs, HuntArgs, Many, MatchArgs, Output, Picture};
 use crate::cli::failure::Failure;
 use crate::cli::load::load;
+use crate::cli::output::Outcome;
 use crate::cli::wishes::Wishes;
 use crate::cli::{balance, breather, hunt, pair_match};
 use crate::findings;
+use crate::live::sentence::{Sentence, Tone};
 use crate::recording::guide::{Guide, Work};
 use crate::report::json;
 use serde_json::Value;
@@ -81,6 +83,42 @@ pub fn json(work: Work, log: &Path, args: &RecordArgs) -> Result<(Value, u8), Fa
         Work::Match => return Ok((Value::Null, 0)),
     };
     Ok((serde_json::from_str(&document)?, outcome.code(args.exit_code)))
+}
+
+/// What the page says of it: the sentence of the finding, and how it is meant.
+///
+/// # Errors
+/// The log cannot be read.
+pub fn sentence(work: Work, log: &Path, args: &RecordArgs) -> Result<Sentence, Failure> {
+    let wishes = Wishes::new(&args.reading, &args.car, args.units)?;
+    let loaded = load(log, &wishes, args.threshold)?;
+    let (signal, conditions) = (&loaded.signal, &loaded.conditions);
+    let (say, outcome) = match work {
+        Work::Breather => {
+            let finding = findings::breather::find(signal, conditions);
+            (finding.say, breather::outcome(finding.verdict))
+        }
+        Work::Balance => {
+            let finding = findings::balance::find(signal, conditions);
+            (finding.say, balance::outcome(finding.verdict))
+        }
+        Work::Hunt => {
+            let finding = findings::hunt::find(signal, conditions);
+            (finding.say, hunt::outcome(finding.verdict))
+        }
+        Work::Match => {
+            let finding = findings::pair_match::find(signal, conditions);
+            (finding.sentence(wishes.unit()), pair_match::outcome(finding.verdict))
+        }
+    };
+    let tone = match outcome {
+        Outcome::Good => Tone::Good,
+        Outcome::Bad => Tone::Act,
+        Outcome::NotSettled => Tone::Wait,
+    };
+    let text = say.strip_suffix('.').map_or(say.clone(), str::to_string);
+    let detail = Some(format!("The guide is done. The log is {}.", log.display()));
+    Ok(Sentence { text, detail, tone })
 }
 
 /// What to say of a guide that was left before its end.

@@ -76,6 +76,9 @@ pub struct Lesson {
     pub answer: Option<String>,
     /// The class is looking: what would give it away is not here.
     pub covered: bool,
+    /// The class may be told what to turn: it is not looking, and a screw mends what is wrong.
+    #[serde(skip)]
+    pub screws_mend: bool,
     /// The filler cap is off.
     pub cap_off: bool,
     /// What can be set now.

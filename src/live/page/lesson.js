@@ -207,6 +207,7 @@ class Panel {
     const rows = wanted.map((knob) => this.sliders.get(key(knob)).row);
     const now = [...at("knobs").children];
     if (now.length !== rows.length || now.some((row, k) => row !== rows[k])) at("knobs").replaceChildren(...rows);
+    for (const { row } of this.sliders.values()) for (const part of row.querySelectorAll("input, button")) part.disabled = !frame.log.recording;
     for (const knob of wanted) {
       const side = knob.side ? frame.sides[knob.side - 1].name : "";
       this.sliders.get(key(knob)).show(knob, LABELS[knob.what](side));

@@ -1,12 +1,28 @@
 // What is pressed. Every press goes as a POST with a header that no form of another site can send.
-const query = new URLSearchParams(location.search);
+// The codes leave the address bar, which others may read or photograph; this tab keeps them, so that it can be
+// loaded again. A page that was loaded without any needs none.
+const KEPT = "codes";
+if (location.search) {
+  sessionStorage.setItem(KEPT, location.search);
+  history.replaceState(null, "", location.pathname);
+} else {
+  sessionStorage.removeItem(KEPT);
+}
+export const codes = sessionStorage.getItem(KEPT) ?? "";
+const query = new URLSearchParams(codes);
 const code = query.get("press") ?? (query.has("see") ? null : "here");
 // A finger that trembles presses once.
 const TREMBLE_MS = 800;
 
 export const mayPress = code !== null;
 
-const refused = (words) => { document.getElementById("refused").textContent = words; };
+const REFUSED_MS = 10_000;
+let fades = 0;
+export function refused(words) {
+  clearTimeout(fades);
+  document.getElementById("refused").textContent = words;
+  if (words) fades = setTimeout(() => refused(""), REFUSED_MS);
+}
 
 export async function press(what) {
   try {

@@ -1,13 +1,20 @@
 // Draws what the recorder says. It decides nothing: sentence, verdict and pitches come as they are shown.
-import { mayPress, wire } from "/marks.js";
+import { codes, mayPress, refused, wire } from "/marks.js";
 import { Tones } from "/tones.js";
 import { Trace } from "/trace.js";
 
 const at = (id) => document.getElementById(id);
 const SILENT_MS = 4000;
 const FIGURES_MS = 240;
+const LEAST_PX = 15;
 const SPOKEN_MS = 3000;
 const TONES = { wait: "Wait", act: "Do this", good: "Good", trouble: "Trouble" };
+
+// A button says what it is pressed for; the mark that it writes says what was done.
+const DOES = {
+  "cap off": "Take cap off", "cap on": "Put cap on", "engine off": "Stop engine", "engine on": "Start engine",
+  "hoses swapped": "Swap hoses", "hoses direct": "Hoses back", "tee on": "T-piece: put both hoses on it", "tee off": "T-piece: take it off",
+};
 
 const tones = new Tones();
 const trace = new Trace(at("trace"));
@@ -52,7 +59,7 @@ function fit(words) {
   let size = sizes.get(shape);
   if (size === undefined) {
     sentence.textContent = words.replace(/\d+/g, "00");
-    let [small, large] = [16, Math.min(260, high)];
+    let [small, large] = [LEAST_PX, Math.min(260, high)];
     while (large - small > 1) {
       const middle = (small + large) / 2;
       sentence.style.fontSize = `${middle}px`;
@@ -64,13 +71,18 @@ function fit(words) {
     sizes.set(shape, size);
   }
   sentence.style.fontSize = `${size}px`;
+  // What no size makes fit is scrolled, by the keyboard too.
+  if (sentence.scrollHeight > high) slot.tabIndex = 0; else slot.removeAttribute("tabindex");
 }
 
 let fitted = "";
 // A number and its unit stay on one line.
 const bound = (words) => words.replace(/(\d) (%|s|min)(?=\W|$)/g, "$1\u00a0$2");
 
-function say({ text: plain, detail, tone }) {
+let said = null;
+function say(sentenced) {
+  said = sentenced;
+  const { text: plain, detail, tone } = said;
   const text = bound(plain);
   const sentence = at("sentence");
   if (at("say").dataset.tone !== tone) {
@@ -125,11 +137,11 @@ function link({ link, log, elapsed_s }) {
 
 function buttons({ buttons, marks, log }) {
   for (const [id, idle] of [["cap", "Cap"], ["engine", "Engine"], ["hoses", "Hoses"]]) {
-    put(id, capital(buttons[id] ?? idle));
+    put(id, DOES[buttons[id]] ?? idle);
     enable(id, log.recording && buttons[id] !== null);
   }
   for (const id of ["screw", "more"]) enable(id, log.recording);
-  put("tee", `T-piece: ${buttons.tee ?? ""}`);
+  put("tee", DOES[buttons.tee] ?? "T-piece");
   for (const [form, button, words] of [["seal-form", "release", buttons.release], ["jet-form", "jet-closed", buttons.jet_closed]]) {
     at(form).hidden = words !== null;
     at(button).hidden = words === null;
@@ -159,7 +171,7 @@ function items(id, words) {
 }
 
 let longest = 0;
-function guide(given) {
+function guide({ guide: given, log: { recording } }) {
   at("guide").hidden = !given;
   document.querySelector("main").classList.toggle("led", Boolean(given));
   const asks = given?.asks ?? [];
@@ -175,7 +187,8 @@ function guide(given) {
   at("progress").classList.toggle("idle", given.left_s === null);
   at("progress").value = longest ? 1 - given.left_s / longest : 0;
   if (given.left_s === null || given.left_s < 0.1) longest = 0;
-  enable("done", given.waits);
+  enable("done", given.waits && recording);
+  for (const id of ["again", "skip"]) enable(id, recording);
 }
 
 // A lesson brings parts of its own, which a recording does without.
@@ -186,7 +199,7 @@ function teach(frame) {
 }
 
 function show(frame) {
-  guide(frame.guide);
+  guide(frame);
   say(frame.sentence);
   const now = performance.now();
   // Figures that change thirty times a second cannot be read.
@@ -204,30 +217,46 @@ function show(frame) {
   if (frame.heard_unix_ms !== null) document.dispatchEvent(new CustomEvent("drawn", { detail: frame.heard_unix_ms }));
 }
 
-function unheard() {
-  if (latest?.log.recording === false) return;
+const GONE = { text: "No connection to the recorder", detail: "It is tried again; look at the computer that records.", tone: "trouble" };
+const EARLIER = { text: "This address is of an earlier run: open the new one", detail: "The recorder was begun again and has printed another address.", tone: "trouble" };
+
+// Nobody answers, and nothing can be pressed. What a recording came to stays, if that was told before its end.
+let away = false;
+function unheard(why = GONE) {
+  away = true;
   at("link").dataset.state = "lost";
   put("link-words", "No connection");
-  say({ text: "No connection to the recorder", detail: "It is tried again; look at the computer that records.", tone: "trouble" });
   tones.follow([null, null]);
+  const ended = why === GONE && latest?.log.recording === false;
+  say(ended ? { ...latest.sentence, detail: `No connection: the program has ended. ${latest.sentence.detail ?? ""}` } : why);
+  if (latest) teach({ ...latest, anew: true, log: { ...latest.log, recording: false } });
+  for (const button of document.querySelectorAll(".marks button, #guide button, #stop")) button.disabled = true;
+}
+
+// A refusal closes the stream for good; its status tells one of an earlier run from a server that is not there.
+async function again() {
+  const status = await fetch(`/${codes}`, { cache: "no-store" }).then((answer) => answer.status, () => 0);
+  if (status === 403) unheard(EARLIER);
+  setTimeout(listen, 1500);
 }
 
 function listen() {
-  const stream = new EventSource(`/stream${location.search}`);
+  const stream = new EventSource(`/stream${codes}`);
   stream.onmessage = (event) => {
     heard = performance.now();
+    if (away) refused("");
+    away = false;
     latest = JSON.parse(event.data);
     trace.take(latest);
     tones.follow(latest.sides.map((side) => side.tone_hz));
     // Frames that come in a bunch, or to a page that is out of sight, are drawn once.
     if (wanted) return;
     wanted = true;
-    requestAnimationFrame(() => { wanted = false; show(latest); });
+    requestAnimationFrame(() => { wanted = false; if (!away) show(latest); });
   };
   stream.onerror = () => {
-    unheard();
-    // A refusal closes the stream for good.
-    if (stream.readyState === EventSource.CLOSED) setTimeout(listen, 1500);
+    if (!away) unheard();
+    if (stream.readyState === EventSource.CLOSED) again();
   };
 }
 
@@ -265,6 +294,6 @@ document.body.classList.toggle("looking", !mayPress);
 theme();
 sound();
 wire(() => latest);
-new ResizeObserver(() => { fitted = ""; if (latest) say(latest.sentence); }).observe(at("sentence").parentElement);
-setInterval(() => { if (performance.now() - heard > SILENT_MS) unheard(); }, 1000);
+new ResizeObserver(() => { fitted = ""; if (said) say(said); }).observe(at("sentence").parentElement);
+setInterval(() => { if (!away && performance.now() - heard > SILENT_MS) unheard(); }, 1000);
 listen();

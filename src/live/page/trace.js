@@ -243,16 +243,27 @@ export class Trace {
     pen.fill();
   }
 
+  // As much of some words as has room, in the letters that are set.
+  cut(words, room) {
+    const { pen } = this;
+    if (pen.measureText(words).width <= room) return words;
+    let end = words.length;
+    while (end > 1 && pen.measureText(`${words.slice(0, end)}\u2026`).width > room) end--;
+    return `${words.slice(0, end).trimEnd()}\u2026`;
+  }
+
   below() {
-    return `\u2193 ${this.frame.sides[1].name} draws more`;
+    return this.cut(`\u2193 higher vacuum: ${this.frame.sides[1].name}`, this.wide - 1.6 * this.letter);
   }
 
   captions(place) {
     const { frame, letter, ink } = this;
     const one = frame.sides[0].name;
     const size = letter * 0.9;
-    this.text(`\u2191 ${one} draws more`, place.left, letter * 1.05, { size });
+    this.letters({ size });
+    this.text(this.cut(`\u2191 higher vacuum: ${one}`, place.right - place.left - 3 * letter), place.left, letter * 1.05, { size });
     this.text(frame.unit.symbol, this.wide - letter * 0.8, letter * 1.05, { size, align: "right", colour: ink.quiet });
+    this.letters({ size });
     this.text(this.below(), place.left, this.high - letter * 1.05, { size });
     this.text("now", place.right, letter * 1.05, { size, align: "right", colour: ink.quiet });
   }

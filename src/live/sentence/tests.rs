@@ -64,6 +64,7 @@ fn situation<'a>(judged: Option<&'a Judged>, conditions: &'a Conditions) -> Situ
     Situation {
         link: LinkState::Up,
         silent_s: 0.0,
+        mute: false,
         disk: None,
         ended: None,
         guide: None,
@@ -72,6 +73,7 @@ fn situation<'a>(judged: Option<&'a Judged>, conditions: &'a Conditions) -> Situ
         rpm: None,
         elapsed_s: 30.5,
         conditions,
+        advises: true,
     }
 }
 
@@ -109,7 +111,7 @@ fn in_tolerance_and_the_idle_beside_its_target() {
     let good = judged(Some(steady(0.2, 0.5, 1.0)), ZeroMethod::Swap);
     let sentence = said(&good, &conditions);
     assert_eq!((sentence.text.as_str(), sentence.tone), ("In tolerance", Tone::Good));
-    assert_eq!(sentence.detail.as_deref(), Some("Front and Rear draw alike."));
+    assert_eq!(sentence.detail.as_deref(), Some("Front and Rear pass the same air."));
     conditions.idle_target_rpm = Some(950.0);
     let detail = said(&good, &conditions).detail;
     assert_eq!(detail.as_deref(), Some("Idle is below its target of 950: open both alike."));
@@ -183,6 +185,94 @@ fn what_would_lose_the_log_goes_first_then_the_guide() {
     now.disk = Some("the disk is full");
     assert_eq!(sentence(&now).text, "The log is not being written: the disk is full");
     assert_eq!(sentence(&now).tone, Tone::Trouble);
-    now.ended = Some("idle.csv");
+    now.ended = Some(Ended { file: "idle.csv", left_at: None });
     assert_eq!(sentence(&now).text, "Recording ended");
+    assert_eq!(sentence(&now).tone, Tone::Wait);
+}
+
+/// What an ended recording is said to have come to.
+fn ended<'a>(judged: Option<&'a Judged>, conditions: &'a Conditions) -> Situation<'a> {
+    let ended = Some(Ended { file: "idle.csv", left_at: None });
+    Situation { ended, ..situation(judged, conditions) }
+}
+
+#[test]
+fn an_end_is_no_success_by_itself() {
+    let conditions = conditions();
+    let tone = |judged: Option<&Judged>| sentence(&ended(judged, &conditions)).tone;
+    let good = judged(Some(steady(0.2, 0.5, 1.0)), ZeroMethod::Swap);
+    let front = judged(Some(steady(-2.9, 0.4, 1.06)), ZeroMethod::EngineOff);
+    let open = judged(Some(steady(1.1, 0.5, 0.98)), ZeroMethod::EngineOff);
+    assert_eq!(
+        [None, Some(&open), Some(&front), Some(&good)].map(tone),
+        [Tone::Wait, Tone::Wait, Tone::Act, Tone::Good]
+    );
+    let said = sentence(&ended(Some(&front), &conditions));
+    assert!(said.text.starts_with("Front passes 6 % more air"), "{said:?}");
+    assert_eq!(said.detail.as_deref(), Some("Recording ended. The log is idle.csv."));
+    let mut now = ended(Some(&good), &conditions);
+    now.elapsed_s = 60.0;
+    assert_eq!(sentence(&now).tone, Tone::Wait, "a verdict of long ago");
+    now.elapsed_s = 30.5;
+    now.link = LinkState::Lost;
+    assert_eq!(sentence(&now).tone, Tone::Wait, "the link was lost");
+    now.link = LinkState::Up;
+    now.ended = Some(Ended { file: "idle.csv", left_at: Some((3, 9)) });
+    assert_eq!(
+        (sentence(&now).text.as_str(), sentence(&now).tone),
+        ("Guide left at step 3 of 9", Tone::Wait)
+    );
+}
+
+#[test]
+fn a_source_that_is_there_and_mute_is_not_looked_for() {
+    let conditions = conditions();
+    let mut now = situation(None, &conditions);
+    (now.link, now.mute, now.silent_s) = (LinkState::Lost, true, 4.4);
+    let said = sentence(&now);
+    assert_eq!(
+        (said.text.as_str(), said.tone),
+        ("Nothing comes: look at what sends the samples", Tone::Trouble)
+    );
+    assert_eq!(said.detail.as_deref(), Some("Nothing for 4 s."));
+}
+
+#[test]
+fn sensors_that_are_not_matched_are_no_near_thing() {
+    let conditions = conditions();
+    let with = |difference_kpa, reach_kpa| {
+        let open = judged(Some(steady(difference_kpa, reach_kpa, 1.0)), ZeroMethod::EngineOff);
+        said(&open, &conditions).text
+    };
+    for (difference_kpa, reach_kpa) in [(0.1, 1.6), (-0.5, 1.0), (1.0, 1.2)] {
+        assert_eq!(
+            with(difference_kpa, reach_kpa),
+            "Sensors not matched yet: swap the two hoses for 20 s"
+        );
+    }
+    assert_eq!(with(1.1, 0.5), "Near the limit: swap the two hoses for 20 s");
+    assert!(with(-1.9, 0.5).starts_with("Rear passes") || with(-1.9, 0.5).starts_with("Front"));
+}
+
+#[test]
+fn where_no_screw_is_the_cause_none_is_named() {
+    let mut conditions = conditions();
+    conditions.idle_target_rpm = Some(950.0);
+    let tried = [
+        judged(Some(steady(-2.9, 0.4, 1.06)), ZeroMethod::EngineOff),
+        judged(Some(steady(0.2, 0.5, 1.0)), ZeroMethod::Swap),
+        judged(Some(steady(1.1, 0.5, 0.98)), ZeroMethod::Swap),
+    ];
+    for judged in &tried {
+        let mut now = situation(Some(judged), &conditions);
+        let words = |said: Sentence| format!("{} {}", said.text, said.detail.unwrap_or_default());
+        let turns =
+            |words: &str| ["open ", "close ", "closer"].iter().any(|turn| words.contains(turn));
+        assert!(turns(&words(sentence(&now))), "the test looks elsewhere: {:?}", sentence(&now));
+        now.advises = false;
+        assert!(!turns(&words(sentence(&now))), "{:?}", sentence(&now));
+    }
+    let mut now = situation(Some(&tried[0]), &conditions);
+    now.advises = false;
+    assert_eq!(sentence(&now).text, "Front passes 6 % more air");
 }

@@ -1,6 +1,6 @@
 //! The engine and the box on it, as a lesson finds them.
 
-use super::Lesson;
+use super::{IDLE_TARGET, Lesson};
 use crate::engine::Settings;
 use crate::engine::sensors::{Sensor, SensorBox};
 use crate::recording::Failure;
@@ -45,6 +45,7 @@ impl Lesson {
         vec![
             ("engine".into(), format!("model engine, {cylinders} cylinders")),
             ("cylinders".into(), cylinders),
+            ("idle_target_rpm".into(), format!("{:.0}", IDLE_TARGET.0)),
         ]
     }
 }

@@ -8,17 +8,22 @@
 //! [covered](Lesson::is_covered).
 
 mod bench;
+mod done;
 pub mod hidden;
 mod knob;
 mod scenes;
 
+pub use done::done_by;
 pub use knob::{Knob, Reach};
 pub use scenes::{SCENES, Scene, Shows};
 
 use crate::engine::{Action, Layout};
-use crate::sample::{Mark, Meaning};
+use crate::sample::Meaning;
 use crate::sources::model_box::Control;
-use crate::units::Seconds;
+use crate::units::Rpm;
+
+/// Idle speed of the engines in tune, to ten rev/min: the target of a lesson.
+pub const IDLE_TARGET: Rpm = Rpm(880.0);
 
 /// What a lesson begins with.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -175,29 +180,7 @@ impl Lesson {
     /// A mark was made, by whatever key or button: on a model engine that does what it says. One that
     /// calls another a mistake takes back what that did.
     pub fn noticed(&mut self, meaning: &Meaning) -> Vec<Control> {
-        if let Meaning::Mistake(words) = meaning {
-            let before = match Mark::read(Seconds(0.0), words).meaning {
-                Meaning::CapOff => Meaning::CapOn,
-                Meaning::CapOn => Meaning::CapOff,
-                Meaning::EngineOff => Meaning::EngineOn,
-                Meaning::EngineOn => Meaning::EngineOff,
-                Meaning::HosesSwapped | Meaning::TeeOn => Meaning::HosesDirect,
-                Meaning::HosesDirect => Meaning::HosesSwapped,
-                Meaning::TeeOff => Meaning::TeeOn,
-                _ => return Vec::new(),
-            };
-            return self.noticed(&before);
-        }
-        let action = match meaning {
-            Meaning::CapOff => Action::CapOff,
-            Meaning::CapOn => Action::CapOn,
-            Meaning::EngineOff => Action::EngineOff,
-            Meaning::EngineOn => Action::EngineOn,
-            Meaning::HosesSwapped => Action::HosesSwapped,
-            Meaning::HosesDirect | Meaning::TeeOff => Action::HosesDirect,
-            Meaning::TeeOn => Action::HosesTogether,
-            _ => return Vec::new(),
-        };
+        let Some(action) = done_by(meaning) else { return Vec::new() };
         match action {
             Action::CapOff | Action::CapOn => self.cap_off = action == Action::CapOff,
             Action::EngineOff | Action::EngineOn => self.stopped = action == Action::EngineOff,
@@ -251,6 +234,24 @@ impl Lesson {
             mark += &format!(", seed {seed}");
         }
         Some(mark)
+    }
+
+    /// The log ends, and with it the search: the answer is shown. A hidden fault that nobody has asked for is
+    /// named by the mark that this gives, since its seed alone says nothing to who reads the log.
+    pub fn close(&mut self) -> Option<String> {
+        let hidden = matches!(self.begin, Begin::Hidden { .. });
+        let shown = self.answer().filter(|_| hidden)?;
+        Some(shown.replacen("note shown: ", "note hidden was: ", 1))
+    }
+
+    /// What is wrong, if anything, can be mended with the stop screws.
+    pub fn screws_mend(&self) -> bool {
+        Knob::ALL.into_iter().all(|knob| match knob {
+            Knob::Breather | Knob::SealLeak | Knob::TractLeak(_) | Knob::Mixture => {
+                self.value(knob) == knob.reach().sound
+            }
+            Knob::Stop(_) | Knob::Hold | Knob::Offset(_) | Knob::Noise(_) => true,
+        })
     }
 
     /// The answer, once it is shown.

@@ -98,8 +98,8 @@ pub const SCENES: [Scene; 8] = [
         layout: Layout::Six,
         set: &[(Knob::Offset(Side::One), 1.8)],
         question: "The two readings are nearly 2 kPa apart. Would you turn a screw?",
-        answer: "No: sensor 1 reads 1.8 kPa too much. Stop the engine and it still does; swap the \
-                 hoses and the difference changes its sign.",
+        answer: "No: sensor 1 reads 1.8 kPa too much. It does so with the engine off too, and with the \
+                 hoses swapped the difference changes its sign. The figures have it taken out now.",
         shows: Shows { closed: EVEN, breather: BreatherVerdict::Sealed },
     },
     Scene {

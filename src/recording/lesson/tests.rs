@@ -108,3 +108,29 @@ fn a_mark_does_what_it_says() {
     assert!(!lesson.cap_is_off());
     assert!(lesson.noticed(&Meaning::Note("cap off".into())).is_empty());
 }
+
+#[test]
+fn a_hidden_fault_is_named_at_the_end_of_its_log_unless_it_was_shown() {
+    let begin = Begin::Hidden { layout: Layout::Four, seed: 3 };
+    let mut lesson = Lesson::new(begin).unwrap();
+    let shown = Lesson::new(begin).unwrap().answer().unwrap();
+    let named = lesson.close().unwrap();
+    assert_eq!(named.strip_prefix("note hidden was: "), shown.strip_prefix("note shown: "));
+    assert!(named.ends_with("seed 3"), "{named}");
+    assert!(!lesson.is_covered() && lesson.answered().is_some(), "the page shows it too");
+    assert_eq!(lesson.close(), None);
+    let mut lesson = Lesson::new(begin).unwrap();
+    lesson.answer().unwrap();
+    assert_eq!(lesson.close(), None, "it was shown");
+    let mut scene = Lesson::new(Begin::Scene(1)).unwrap();
+    assert_eq!(scene.close(), None, "a scene is named by its number");
+    assert!(scene.answered().is_some());
+}
+
+#[test]
+fn no_screw_is_turned_where_air_gets_in_or_the_mixture_is_wrong() {
+    let mend = |scene: usize| Lesson::new(Begin::Scene(scene)).unwrap().screws_mend();
+    let mended: Vec<usize> = (0..SCENES.len()).filter(|k| mend(*k)).map(|k| k + 1).collect();
+    // In the first nothing is wrong, in the seventh the sensor, whose error is taken out.
+    assert_eq!(mended, [1, 4, 7]);
+}

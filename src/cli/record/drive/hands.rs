@@ -5,6 +5,9 @@ use super::super::led::Moved;
 use super::super::teacher::Taught;
 use super::{Drive, Ended};
 use crate::live::{Press, Pressed, lesson};
+use crate::recording::lesson::done_by;
+use crate::sample::{Mark, Meaning};
+use crate::units::Seconds;
 use crossterm::event::KeyEvent;
 use std::time::Instant;
 
@@ -78,6 +81,9 @@ impl Drive<'_> {
                 if let Some(teacher) = &mut self.teacher {
                     teacher.noticed(&words);
                 }
+                if let (Some(engine), Some(action)) = (&self.engine, done_by(&meaning(&words))) {
+                    let _ = engine.send(action.into());
+                }
                 if let Some(led) = led {
                     let moved = led.noticed(&words, &mut self.session, at_s);
                     self.moved(moved);
@@ -97,4 +103,8 @@ impl Drive<'_> {
         }
         None
     }
+}
+
+fn meaning(words: &str) -> Meaning {
+    Mark::read(Seconds(0.0), words).meaning
 }
