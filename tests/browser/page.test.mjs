@@ -352,7 +352,7 @@ for (const scheme of ["light", "dark"]) {
 // Every slot is looked at in every picture that the browser makes, while sentence, tone and figures change.
 test("no slot moves when figures and sentences change", async () => {
   for (const viewport of [{ width: 390, height: 844 }, { width: 1024, height: 768 }, { width: 1920, height: 1080 }]) {
-    const recorder = await record(["--replay", sample("balance-before.csv"), "--speed", "5"]);
+    const recorder = await record(["--replay", sample("balance-before.csv"), "--speed", "2"]);
     const { page, close } = await visit(recorder.url, { viewport });
     await page.locator("#cap:enabled").waitFor();
     await page.evaluate(() => {

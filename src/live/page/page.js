@@ -60,11 +60,14 @@ function fit(words) {
   if (size === undefined) {
     sentence.textContent = words.replace(/\d+/g, "00");
     let [small, large] = [LEAST_PX, Math.min(260, high)];
-    while (large - small > 1) {
-      const middle = (small + large) / 2;
-      sentence.style.fontSize = `${middle}px`;
+    // Each try is a layout of the slot. A letter takes about 0.6 of its size squared, so the search begins near its end.
+    let next = Math.min(large, Math.sqrt(wide * high / (0.6 * words.length)));
+    while (large > 1.02 * small) {
+      sentence.style.fontSize = `${next}px`;
       const fits = sentence.scrollHeight <= high && sentence.scrollWidth <= wide;
-      if (fits) small = middle; else large = middle;
+      if (fits) small = next; else large = next;
+      const half = Math.sqrt(small * large);
+      next = fits ? Math.min(half, 1.1 * small) : Math.max(half, large / 1.1);
     }
     if (sizes.size > 200) sizes.clear();
     size = small;
@@ -294,6 +297,15 @@ document.body.classList.toggle("looking", !mayPress);
 theme();
 sound();
 wire(() => latest);
+// The letters of a figure follow its sheet. Units of a container would do that without a script, but with them every
+// layout takes Chromium 5 ms in place of 0.7.
+const sheet = new ResizeObserver((sheets) => {
+  for (const { target, contentRect: { width, height } } of sheets) {
+    target.style.setProperty("--wide", `${width}px`);
+    target.style.setProperty("--high", `${height}px`);
+  }
+});
+for (const figure of document.querySelectorAll(".figure")) sheet.observe(figure);
 new ResizeObserver(() => { fitted = ""; if (said) say(said); }).observe(at("sentence").parentElement);
 setInterval(() => { if (!away && performance.now() - heard > SILENT_MS) unheard(); }, 1000);
 listen();

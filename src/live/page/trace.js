@@ -9,9 +9,10 @@ export class Trace {
   constructor(canvas) {
     this.canvas = canvas;
     this.pen = canvas.getContext("2d", { alpha: false });
-    // Band, grid and captions stand still: they are drawn once, and each frame begins with their picture. Setting the
-    // font of a canvas makes the browser work out the style of the page, so a frame that need not does without.
+    // Band, grid and captions stand still: they are drawn once, and each frame begins with their picture. So are the
+    // words of a mark: setting the font of a canvas makes the browser work out the style of the page.
     this.still = document.createElement("canvas");
+    this.labels = new Map();
     this.points = [];
     this.closing = [];
     this.reach = 0;
@@ -25,6 +26,7 @@ export class Trace {
     this.ink = Object.fromEntries(["sheet", "ink", "quiet", "band", "band-edge", "closing", "grid", "edge"].map((name) => [name, of(name)]));
     this.family = getComputedStyle(document.body).fontFamily;
     this.drawn = "";
+    this.labels.clear();
   }
 
   take(frame) {
@@ -58,6 +60,7 @@ export class Trace {
     this.high = clientHeight;
     this.sized = true;
     this.drawn = "";
+    this.labels.clear();
   }
 
   draw() {
@@ -203,24 +206,43 @@ export class Trace {
     pen.stroke();
   }
 
+  // The words of a mark as a picture, with their width.
+  label(words) {
+    const kept = this.labels.get(words);
+    if (kept) return kept;
+    const size = this.letter * 0.8;
+    const pen = this.pen;
+    const picture = document.createElement("canvas");
+    this.pen = picture.getContext("2d");
+    this.letters({ size });
+    const width = this.pen.measureText(words).width;
+    const high = 2 * size;
+    [picture.width, picture.height] = [Math.ceil(width * this.ratio), Math.ceil(high * this.ratio)];
+    this.pen.setTransform(this.ratio, 0, 0, this.ratio, 0, 0);
+    this.text(words, 0, high / 2, { size });
+    this.pen = pen;
+    const label = { picture, width, high };
+    if (this.labels.size > 100) this.labels.clear();
+    this.labels.set(words, label);
+    return label;
+  }
+
   marks(place) {
     const { pen, ink, frame, letter } = this;
-    const size = letter * 0.8;
     // The caption below has its place first.
     let free = this.belowEnds;
-    if (!frame.marks.length) return;
-    this.letters({ size });
     pen.strokeStyle = ink.ink;
     pen.lineWidth = 2;
     for (const [at, words] of frame.marks) {
       const x = this.x(at);
       if (x < place.left || x > place.right) continue;
       this.stroke([[x, place.bottom - letter], [x, place.bottom + letter * 0.3]]);
-      const width = pen.measureText(words).width;
-      const left = Math.max(place.left, Math.min(x - width / 2, place.right - width));
       // Long words stand in the list of marks.
-      if (left < free || words.length > LONGEST_MARK) continue;
-      pen.fillText(words, left, place.bottom + letter * 1.05);
+      if (words.length > LONGEST_MARK) continue;
+      const { picture, width, high } = this.label(words);
+      const left = Math.max(place.left, Math.min(x - width / 2, place.right - width));
+      if (left < free) continue;
+      pen.drawImage(picture, left, place.bottom + letter * 1.05 - high / 2, picture.width / this.ratio, picture.height / this.ratio);
       free = left + width + letter;
     }
   }
