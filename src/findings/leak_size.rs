@@ -5,15 +5,13 @@
 //!
 //! `d = d_jet sqrt(effect / effect_jet)`.
 //!
-//! The ratio has Fieller's interval (1954, Journal of the Royal Statistical Society B 16:175, from
-//! memory), which is wide where the jet itself is not well seen; what both share no noise of
-//! (the jet's diameter, discharge, burnt gas, sensors) is added to the jet's side of it.
+//! Its interval comes from the distributions of all that enters (`statistics::propagation`): the noise
+//! of both effects, and the limits of jet, discharge, burnt gas and sensors, which make up most of it.
 
 use super::Conditions;
 use super::balance::LEVEL;
 use super::hunt::effects::Effect;
-use crate::statistics::student;
-use crate::statistics::uncertainty::{Budget, Component};
+use crate::statistics::propagation::{self, Error};
 use serde::Serialize;
 
 /// Limit of a jet's own diameter, mm: drilled by hand, or a stamped size (common practice, no
@@ -79,44 +77,48 @@ impl KnownJet {
         let (ue, uj) = (sealed.budget.u, self.effect.budget.u);
         let ratio = e / j;
         let sides = [ends[0] / self.ends[0], ends[1] / self.ends[1]];
-        let burnt = 0.5 * (sides[1] - sides[0]).abs() / 3f64.sqrt();
-        // Relative standard uncertainties of the area that noise has no part in.
-        let shared = [
-            ("diameter of the jet", 2.0 * JET_LIMIT_MM / 3f64.sqrt() / self.mm),
-            ("discharge of leak and jet", DISCHARGE_LIMIT / 3f64.sqrt()),
-            ("gain of the two sensors", conditions.sensor_gain_limit * (2.0f64 / 3.0).sqrt()),
-        ];
-        let systematic = shared.iter().map(|(_, u)| u * u).sum::<f64>().sqrt();
         // The burnt gas moves what little a tight suspect shows by little.
-        let noise = ue;
-        let ue = ue.hypot(burnt * j);
-        let parts = vec![
-            Component::new("effect", ue / j, sealed.budget.dof),
-            Component::new("jet", ratio * uj / j, self.effect.budget.dof),
-            Component::new("shared", ratio * systematic, f64::INFINITY),
+        let burnt = 0.5 * (sides[1] - sides[0]).abs();
+        let gain = conditions.sensor_gain_limit;
+        let errors = [
+            Error::Scattered { u: ue, dof: sealed.budget.dof },
+            Error::Scattered { u: uj, dof: self.effect.budget.dof },
+            Error::Within(burnt),
+            Error::Within(JET_LIMIT_MM / self.mm),
+            Error::Within(DISCHARGE_LIMIT),
+            Error::Within(gain),
+            Error::Within(gain),
         ];
-        let parts = parts.into_iter().map(|c| Component { u: c.u.abs(), ..c }).collect();
-        let dof = Budget::new(parts).ok()?.dof;
-        let t2 = student::coverage_factor(LEVEL, dof)?.powi(2);
-        // (e - r j)^2 = t^2 (ue^2 + r^2 (uj^2 + (systematic j)^2)), solved for r.
-        let a = j * j - t2 * (uj * uj + (systematic * j).powi(2));
-        let c = e * e - t2 * ue * ue;
-        let root = (e * j).powi(2) - a * c;
-        if a <= 0.0 || root < 0.0 || !ratio.is_finite() {
+        let diameter = |errors: &[f64]| {
+            let [leak, known, burnt, jet, discharge, one, two] = *errors else { return f64::NAN };
+            let drawn = j + known;
+            // A jet that does nothing bounds no hole.
+            if drawn <= 0.0 {
+                return f64::INFINITY;
+            }
+            let area = ((e + leak) / drawn + burnt) * (1.0 + one + two) / (1.0 + discharge);
+            self.mm * (1.0 + jet) * area.max(0.0).sqrt()
+        };
+        let (low_mm, high_mm) = propagation::interval(&errors, LEVEL, diameter)?;
+        if !ratio.is_finite() || !high_mm.is_finite() {
             return None;
         }
-        let mm = |ratio: f64| self.mm * ratio.max(0.0).sqrt();
+        // Relative standard uncertainties of the area.
+        let of_limit = 1.0 / 3f64.sqrt();
         let names = [
-            ("effect of the leak", noise / e),
+            ("effect of the leak", ue / e),
             ("effect of the jet", uj / j),
-            ("burnt gas", burnt / ratio),
+            ("burnt gas", of_limit * burnt / ratio),
+            ("diameter of the jet", of_limit * 2.0 * JET_LIMIT_MM / self.mm),
+            ("discharge of leak and jet", of_limit * DISCHARGE_LIMIT),
+            ("gain of the two sensors", of_limit * 2f64.sqrt() * gain),
         ];
         let row = |(name, u): (&'static str, f64)| HoleRow { name, u_percent: 50.0 * u.abs() };
         Some(Hole {
-            mm: mm(ratio),
-            low_mm: mm((e * j - root.sqrt()) / a),
-            high_mm: mm((e * j + root.sqrt()) / a),
-            budget: names.into_iter().chain(shared).map(row).collect(),
+            mm: self.mm * ratio.max(0.0).sqrt(),
+            low_mm,
+            high_mm,
+            budget: names.into_iter().map(row).collect(),
         })
     }
 }
@@ -124,6 +126,7 @@ impl KnownJet {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::statistics::uncertainty::{Budget, Component};
 
     fn effect(value: f64, u: f64) -> Effect {
         let budget = Budget::new(vec![Component::new("noise", u, f64::INFINITY)]).unwrap();
@@ -143,9 +146,23 @@ mod tests {
         // the area, 3.565 % of the diameter.
         let together = hole.budget.iter().map(|r| r.u_percent.powi(2)).sum::<f64>().sqrt();
         assert!((together - 3.565).abs() < 2e-3, "{together}");
-        // Fieller with e exact: r = 4/(1 -+ 1.96 * 0.07129): 4.650 and 3.510.
-        assert!((hole.low_mm - 1.5 * 3.510f64.sqrt()).abs() < 1e-3, "{hole:?}");
-        assert!((hole.high_mm - 1.5 * 4.650f64.sqrt()).abs() < 1e-3, "{hole:?}");
+    }
+
+    #[test]
+    fn limits_alone_give_the_interval_of_all_that_lies_within_them() {
+        let conditions = Conditions { sensor_gain_limit: 0.0, ..Conditions::default() };
+        let hole = jet(100.0, 1e-6).hole(&effect(400.0, 1e-6), [400.0; 2], &conditions).unwrap();
+        // Every jet from 1.45 to 1.55 mm beside every discharge from 0.9 to 1.1, in a thousand steps each.
+        let step = |k: usize| (k as f64 + 0.5) / 500.0 - 1.0;
+        let each = |k: usize| {
+            let jet_mm = 1.5 + 0.05 * step(k);
+            (0..1000).map(move |m| jet_mm * (4.0 / (1.0 + 0.1 * step(m))).sqrt())
+        };
+        let mut all: Vec<f64> = (0..1000).flat_map(each).collect();
+        all.sort_by(f64::total_cmp);
+        let (low, high) = (all[25_000], all[975_000]);
+        assert!((hole.low_mm - low).abs() < 3e-3, "{hole:?} {low}");
+        assert!((hole.high_mm - high).abs() < 3e-3, "{hole:?} {high}");
     }
 
     #[test]

@@ -13,6 +13,7 @@ pub mod moments;
 pub mod multiple;
 pub mod normal_equations;
 mod partition;
+pub mod propagation;
 pub mod recursive;
 pub mod regression;
 pub mod robust;
