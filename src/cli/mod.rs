@@ -21,7 +21,7 @@ mod pair_match;
 mod papers;
 mod picture;
 mod ports;
-mod profile;
+pub mod profile;
 mod profile_args;
 mod profile_engine;
 mod profile_new;
