@@ -2,6 +2,7 @@
 //! no `unwrap` on what a person supplies, short files and short functions.
 #![allow(clippy::unwrap_used, reason = "a test that cannot read the source should stop")]
 
+mod licences;
 mod proofs;
 mod rules;
 mod source;
