@@ -1,4 +1,5 @@
 //! The fuzzer's checks on what it has found so far, on logs that people might have, and on such with a few bytes changed.
+#![allow(clippy::unwrap_used, reason = "a case that cannot be read should stop the test")]
 
 mod checks;
 
