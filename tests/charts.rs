@@ -8,6 +8,8 @@ mod fixture;
 mod hoses;
 #[path = "charts/hunt.rs"]
 mod hunt;
+#[path = "charts/one_sensor.rs"]
+mod one_sensor;
 #[path = "charts/scale.rs"]
 mod scale;
 #[path = "charts/svg.rs"]

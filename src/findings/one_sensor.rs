@@ -23,8 +23,8 @@ use crate::sample::{Mark, Meaning, Remark, Track};
 use crate::signal::Signal;
 use crate::statistics::correlated::Estimate;
 use crate::statistics::decision::{self, SoFar, Verdict};
-use crate::statistics::uncertainty::{Budget, Component};
 use crate::statistics::summary;
+use crate::statistics::uncertainty::{Budget, Component};
 use fit::Fitted;
 use pieces::{Group, Piece, turns};
 
@@ -168,7 +168,6 @@ impl Seen<'_> {
         let column = if self.side1 { &cycles.vac1_kpa } else { &cycles.vac2_kpa };
         column.as_deref().unwrap_or_default()
     }
-
 
     /// A piece, with its fitted vacuum where there is a fit.
     fn on_side(&self, piece: &Piece, fitted: Option<&Fitted>) -> OnSide {
