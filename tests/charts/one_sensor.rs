@@ -81,7 +81,7 @@ fn the_fitted_vacuum_of_each_stretch_is_that_of_its_side() {
         assert!(stretch.levels.len() > 1);
         for level in &stretch.levels {
             let truth = 57.0 - 0.02 * level.at_s + if k % 2 == 0 { 1.5 } else { -1.5 };
-            assert!((level.value_kpa - truth).abs() < 0.25, "{level:?} against {truth}");
+            assert!((level.value_kpa - truth).abs() < 0.5, "{level:?} against {truth}");
             assert!(level.low_kpa < truth && truth < level.high_kpa, "{level:?} against {truth}");
         }
     }

@@ -85,7 +85,7 @@ fn screws() -> Log {
         "difference_kpa": a_turn(after.difference_kpa - before.difference_kpa),
         "speed_rpm": a_turn(after.rpm - before.rpm),
     });
-    let scene = Scene { settings, sensors: workshop_box(25.0), script, seed: 152 };
+    let scene = Scene { settings, sensors: workshop_box(25.0), script, seed: 153 };
     let recording = scene.record();
     let stretches = [
         direct(STEADY_S, 32.0),
