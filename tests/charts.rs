@@ -8,6 +8,8 @@ mod fixture;
 mod hoses;
 #[path = "charts/hunt.rs"]
 mod hunt;
+#[path = "charts/one_sensor.rs"]
+mod one_sensor;
 #[path = "charts/scale.rs"]
 mod scale;
 #[path = "charts/svg.rs"]
@@ -15,7 +17,7 @@ mod svg;
 
 use evenbreath::charts::{self, ChartError, Frame};
 use evenbreath::findings::Sides;
-use evenbreath::findings::balance::{Balance, ZeroMethod};
+use evenbreath::findings::balance::Balance;
 use evenbreath::findings::breather::Opening;
 use evenbreath::signal::Signal;
 use evenbreath::signal::plateaus::Plateau;
@@ -335,20 +337,6 @@ fn lines_break_at_missing_readings_gaps_and_with_the_engine_off() {
     let document = svg(&signal);
     assert_eq!(difference_runs(&document).len(), 4);
     check(&document, 1800);
-}
-
-#[test]
-fn a_change_of_the_hoses_is_shown_where_the_signal_has_one() {
-    let mut parts = vec![stretch(20.0, 850.0, 2.0), stretch(20.0, 850.0, 2.0)];
-    parts[1].swapped = true;
-    let (mut signal, mut finding) = log(&parts);
-    assert!(has(&check_balance(&signal, &finding, &sides()), "hoses swapped"));
-    signal.track.marks.clear();
-    assert!(has(&check_balance(&signal, &finding, &sides()), "hoses swapped"));
-    signal.hoses.clear();
-    assert!(!has(&check_balance(&signal, &finding, &sides()), "hoses swapped"));
-    finding.zero.method = ZeroMethod::None;
-    assert!(has(&check_balance(&signal, &finding, &sides()), "Error of the pair unknown"));
 }
 
 #[test]

@@ -239,6 +239,7 @@ fn truths_lie_within_the_intervals() {
         held.extend(truth::drop(&log, &found, &truth));
         held.extend(truth::pair_errors(&log, &found, &truth));
         held.extend(truth::hunt(&log, &found, &truth));
+        held.extend(truth::screws(&log, &found, &truth));
     }
     assert!(held.len() >= 20, "only {} intervals were compared", held.len());
     let missed: Vec<String> =

@@ -9,9 +9,9 @@ use super::scale::{Clock, Range};
 use super::sheet::{Sheet, Type};
 use super::trace::{Series, standing, time_range};
 use super::wording::{lane_words, meaning};
-use super::{ChartError, Frame};
+use super::{ChartError, Frame, one_sensor};
 use crate::findings::Sides;
-use crate::findings::balance::Balance;
+use crate::findings::balance::{Balance, ZeroMethod};
 use crate::signal::Signal;
 
 /// Lays out the chart.
@@ -22,6 +22,9 @@ pub(super) fn draw(
     finding: &Balance,
     sides: &Sides,
 ) -> Result<Sheet, ChartError> {
+    if finding.zero.method == ZeroMethod::OneSensor {
+        return one_sensor::draw(frame, type_size, signal, finding, sides);
+    }
     let nothing = ChartError::NothingToDraw("the log holds no engine cycle");
     let time_s = time_range(signal).ok_or(nothing)?;
     let pair = Pair::new(frame, signal, finding)?;
@@ -44,9 +47,7 @@ pub(super) fn draw(
     lane.draw(&mut sheet, panels[0].top());
     pair.draw_vacuums(&mut sheet, &panels[0], &clock);
     pair.draw_difference(&mut sheet, &panels[1], &clock);
-    if let (Some(speed), Some(panel)) = (&speed, panels.get(2)) {
-        speed.draw(&mut sheet, panel, &clock, signal);
-    }
+    drawn_speed(&mut sheet, &speed, panels.get(2), &clock, signal);
     if let Some(last) = panels.last() {
         last.time_axis(&mut sheet, clock.label);
     }
@@ -83,30 +84,47 @@ fn plans(
             range: difference,
         },
     ];
-    if let Some(speed) = speed {
-        plans.push(Plan {
-            heading: "Engine speed (rev/min)".into(),
-            keys: Vec::new(),
-            lane: 0.0,
-            weight: 0.7,
-            range: speed.range,
-        });
-    }
+    plans.extend(speed.as_ref().map(Speed::plan));
     Ok(plans)
 }
 
-struct Speed {
+/// Draws the speed where the log has one.
+pub(super) fn drawn_speed(
+    sheet: &mut Sheet,
+    speed: &Option<Speed>,
+    panel: Option<&Panel>,
+    clock: &Clock,
+    signal: &Signal,
+) {
+    if let (Some(speed), Some(panel)) = (speed, panel) {
+        speed.draw(sheet, panel, clock, signal);
+    }
+}
+
+/// The speed of a log, ready for its panel.
+pub(super) struct Speed {
     series: Series,
     range: Range,
 }
 
 impl Speed {
     /// `None` when the log has no speed.
-    fn new(signal: &Signal) -> Option<Speed> {
+    pub fn new(signal: &Signal) -> Option<Speed> {
         let skip = standing(signal);
         let series = Series::of(signal, &skip, signal.cycles.rpm.as_deref(), 1.0)?;
         let range = series.extent()?.at_least(20.0).padded(0.06);
         Some(Speed { series, range })
+    }
+
+    /// Its panel.
+    pub fn plan(&self) -> Plan {
+        Plan {
+            heading: "Engine speed (rev/min)".into(),
+            keys: Vec::new(),
+            lane: 0.0,
+            weight: 0.7,
+            range: self.range,
+        }
     }
 
     fn draw(&self, sheet: &mut Sheet, panel: &Panel, clock: &Clock, signal: &Signal) {

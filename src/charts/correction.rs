@@ -99,6 +99,7 @@ mod tests {
             causes: Vec::new(),
             screws: None,
             superseded: 0,
+            on_sides: Vec::new(),
             remarks: Vec::new(),
         };
         let correction = Correction::new(&finding, &[]);

@@ -2,7 +2,7 @@
 //! difference.
 
 use super::ink;
-use super::legend::{self, Key, Sample};
+use super::legend::{self, Key, Sample, TURN};
 use super::pair::Pair;
 use super::panel::Panel;
 use super::scale::{Clock, Range};
@@ -48,11 +48,8 @@ impl Pair<'_> {
 
     /// Broken upright lines where the hoses were swapped and where they came back.
     fn draw_turns(&self, sheet: &mut Sheet, panel: &Panel, clock: &Clock) {
-        let (em, thin) = (sheet.em, sheet.thin());
         for at_s in self.turns.iter().copied().filter(|at| Range::drawable(*at)) {
-            let x = panel.x.px(clock.at(at_s));
-            let line = [(x, panel.top()), (x, panel.bottom())];
-            sheet.dashed(&line, (0.35 * em, 0.25 * em), TURN * thin, ink::QUIET);
+            legend::turn(sheet, panel.x.px(clock.at(at_s)), (panel.top(), panel.bottom()));
         }
     }
 
@@ -88,11 +85,8 @@ impl Pair<'_> {
     }
 }
 
-/// Weight of the lines where the hoses changed places.
-const TURN: f64 = 1.0;
-
 /// Side 2 is light and broad, so that side 1, dark and thin, shows on top of it.
-const TWO_WEIGHT: f64 = 1.7;
+pub(super) const TWO_WEIGHT: f64 = 1.7;
 
 /// Legend of the two sides.
 pub(super) fn side_keys(sides: &Sides) -> Vec<Key> {

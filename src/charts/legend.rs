@@ -166,6 +166,16 @@ pub(super) fn limits(sheet: &mut Sheet, (left, right): (f64, f64), (top, bottom)
     }
 }
 
+/// Weight of the lines where hoses changed places.
+pub(super) const TURN: f64 = 1.0;
+
+/// A broken upright line where hoses changed places.
+pub(super) fn turn(sheet: &mut Sheet, x: f64, (top, bottom): (f64, f64)) {
+    let (em, thin) = (sheet.em, sheet.thin());
+    let line = [(x, top), (x, bottom)];
+    sheet.dashed(&line, (0.35 * em, 0.25 * em), TURN * thin, ink::QUIET);
+}
+
 /// A mean with its interval over a stretch: field, thin edges, heavy mean, closed ends. Where the
 /// interval is narrower than the mean is drawn, and over a stretch of a pixel, the ends show.
 pub(super) fn interval(

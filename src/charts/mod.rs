@@ -19,6 +19,7 @@ mod hunt;
 mod ink;
 mod lane;
 mod legend;
+mod one_sensor;
 mod paint;
 mod pair;
 mod pair_match;

@@ -169,7 +169,7 @@ impl<'a> Pair<'a> {
 }
 
 /// The vacuum panel spans at least this much, so that noise does not look like a difference.
-const LEAST_KPA: f64 = 8.0;
+pub(super) const LEAST_KPA: f64 = 8.0;
 
 impl Steady {
     fn new(signal: &Signal, skip: &[bool], readings: &Readings) -> Steady {

@@ -7,7 +7,7 @@ use crate::findings::balance::{PlateauBalance, ZeroMethod};
 use crate::findings::tee_run;
 use crate::findings::{Sides, Verdict};
 use crate::signal::plateaus::Kind;
-use crate::units::PressureUnit;
+use crate::units::{Kpa, PressureUnit};
 
 impl Pair<'_> {
     /// Labels over the plateaus: speed, difference with its interval, verdict; and over the
@@ -17,7 +17,11 @@ impl Pair<'_> {
         let px = |s: f64| axis.px(clock.at(s));
         let mut labels: Vec<Label> = self
             .drawable()
-            .map(|p| Label { from: px(p.from_s), to: px(p.to_s), forms: self.words(p) })
+            .map(|p| Label {
+                from: px(p.from_s),
+                to: px(p.to_s),
+                forms: plateau_words(p, self.unit()),
+            })
             .collect();
         let off = self.signal.plateaus.iter().filter(|p| p.kind == Kind::EngineOff);
         labels.extend(off.map(|p| Label {
@@ -43,23 +47,9 @@ impl Pair<'_> {
         shown.filter(|(from, to)| from < to)
     }
 
-    fn words(&self, p: &PlateauBalance) -> Vec<Vec<String>> {
-        let (mean, low, high) =
-            (self.value(p.difference_kpa), self.value(p.low_kpa), self.value(p.high_kpa));
-        let symbol = self.unit().symbol();
-        let speed = p.rpm.filter(|rpm| rpm.is_finite()).map(|rpm| format!("{rpm:.0} rev/min"));
-        let verdict = verdict(p.verdict).to_owned();
-        let long = [format!("{mean} {symbol} ({low} to {high})"), verdict.clone()];
-        let short = [format!("{mean} {symbol}"), format!("{low} to {high}"), verdict];
-        let with = |rest: &[String]| speed.iter().chain(rest).cloned().collect();
-        let bare = p.rpm.filter(|rpm| rpm.is_finite()).map(|rpm| format!("{rpm:.0}"));
-        let brief = bare.into_iter().chain([mean, brief(p.verdict).to_owned()]).collect();
-        vec![with(&long), with(&short), brief]
-    }
-
     /// A pressure with its sign, in the decimals of the unit.
     fn value(&self, kpa: f64) -> String {
-        signed(self.shown(kpa), self.unit().decimals())
+        value(kpa, self.unit())
     }
 
     /// How the error of the pair was taken out, in words.
@@ -82,10 +72,33 @@ impl Pair<'_> {
 
     /// The tolerance, in words.
     pub fn tolerance_words(&self) -> String {
-        let tolerance = self.finding.tolerance_kpa;
-        let (low, high) = (self.value(-tolerance), self.value(tolerance));
-        format!("tolerance {low} to {high} {}", self.unit().symbol())
+        tolerance_words(self.finding.tolerance_kpa, self.unit())
     }
+}
+
+/// The tolerance, in words.
+pub(super) fn tolerance_words(tolerance_kpa: f64, unit: PressureUnit) -> String {
+    let (low, high) = (value(-tolerance_kpa, unit), value(tolerance_kpa, unit));
+    format!("tolerance {low} to {high} {}", unit.symbol())
+}
+
+/// Speed, difference with its interval, and verdict, in three forms.
+pub(super) fn plateau_words(p: &PlateauBalance, unit: PressureUnit) -> Vec<Vec<String>> {
+    let [mean, low, high] = [p.difference_kpa, p.low_kpa, p.high_kpa].map(|kpa| value(kpa, unit));
+    let symbol = unit.symbol();
+    let speed = p.rpm.filter(|rpm| rpm.is_finite()).map(|rpm| format!("{rpm:.0} rev/min"));
+    let verdict = verdict(p.verdict).to_owned();
+    let long = [format!("{mean} {symbol} ({low} to {high})"), verdict.clone()];
+    let short = [format!("{mean} {symbol}"), format!("{low} to {high}"), verdict];
+    let with = |rest: &[String]| speed.iter().chain(rest).cloned().collect();
+    let bare = p.rpm.filter(|rpm| rpm.is_finite()).map(|rpm| format!("{rpm:.0}"));
+    let brief = bare.into_iter().chain([mean, brief(p.verdict).to_owned()]).collect();
+    vec![with(&long), with(&short), brief]
+}
+
+/// A pressure with its sign, in the decimals of the unit.
+fn value(kpa: f64, unit: PressureUnit) -> String {
+    signed(unit.from_kpa(Kpa(kpa)), unit.decimals())
 }
 
 /// How the sign of the difference is to be read.

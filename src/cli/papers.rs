@@ -35,14 +35,20 @@ pub fn manual(into: Option<&Path>) -> Result<u8, Failure> {
     };
     let cannot = |source| Failure::Write { path: folder.into(), source };
     fs::create_dir_all(folder).map_err(cannot)?;
-    let commands: Vec<Command> = main.get_subcommands().cloned().collect();
-    for command in commands.into_iter().chain([main]) {
+    for command in with_all_below(main) {
         let name = command.get_display_name().unwrap_or_else(|| command.get_name());
         let path = folder.join(name).with_extension("1");
         fs::write(&path, page(command).map_err(cannot)?).map_err(cannot)?;
     }
     message(&format!("manual pages written to {}", folder.display()));
     Ok(0)
+}
+
+/// A command, its commands, and theirs.
+fn with_all_below(command: Command) -> Vec<Command> {
+    let below: Vec<Command> = command.get_subcommands().cloned().collect();
+    let below = below.into_iter().flat_map(with_all_below);
+    [command].into_iter().chain(below).collect()
 }
 
 /// One manual page: what the help says, then its last part in sections of their own.

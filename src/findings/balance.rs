@@ -7,6 +7,7 @@
 use super::advice;
 use super::air_share::{self, Share};
 use super::in_step::{self, InStep};
+use super::one_sensor::OnSide;
 use super::screws::{self, Memory, Screws};
 use super::stretches::{self, Stretch};
 use super::{Conditions, idle_vacuum, one_sensor, resolution, strokes, zero};
@@ -172,6 +173,9 @@ pub struct Balance {
     /// How many of the first plateaus tell of an engine that is no more: a stop screw was turned after them.
     #[serde(skip)]
     pub superseded: usize,
+    /// The stretches of one sensor on either side, for a chart; empty with two sensors.
+    #[serde(skip)]
+    pub on_sides: Vec<OnSide>,
     /// What shakes the result: hoses off, a swap that is not believed, a difference that steps.
     pub remarks: Vec<Remark>,
 }
@@ -216,7 +220,18 @@ pub fn find(signal: &Signal, conditions: &Conditions) -> Balance {
     causes.extend(uneven.map(|uneven| uneven.cause(conditions)));
     let screws = screws::find(signal, &plateaus, conditions, &Memory::default()).screws;
     let tolerance_kpa = conditions.tolerance_kpa;
-    Balance { zero, tolerance_kpa, plateaus, verdict, say, causes, screws, superseded, remarks }
+    Balance {
+        zero,
+        tolerance_kpa,
+        plateaus,
+        verdict,
+        say,
+        causes,
+        screws,
+        superseded,
+        on_sides: Vec::new(),
+        remarks,
+    }
 }
 
 /// How many of the first plateaus tell of an engine that is no more: a stop screw was turned after

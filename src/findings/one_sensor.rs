@@ -9,6 +9,11 @@
 //! While the hose is moved its tap is open and the engine draws air through it. The seconds from the hose
 //! coming off until the engine has settled again are left out.
 
+mod fit;
+mod pieces;
+
+pub use fit::Level;
+
 use super::balance::{
     self, Balance, LEVEL, MANY_DOF, PlateauBalance, REPEATABILITY, ZeroMethod, ZeroUsed,
 };
@@ -16,39 +21,33 @@ use super::screws::{self, Memory};
 use super::{Conditions, Sides, advice, air_share, idle_vacuum, in_step, resolution};
 use crate::sample::{Mark, Meaning, Remark, Track};
 use crate::signal::Signal;
-use crate::signal::plateaus::{Kind, Plateau};
-use crate::statistics::correlated::{self, Estimate};
+use crate::statistics::correlated::Estimate;
 use crate::statistics::decision::{self, SoFar, Verdict};
+use crate::statistics::summary;
 use crate::statistics::uncertainty::{Budget, Component};
-use crate::statistics::{student, summary};
+use fit::Fitted;
+use pieces::{Group, Piece, turns};
 
 /// A stretch on one side that is worth logging, s.
 pub const EACH_S: u32 = 10;
 /// What a fit needs: there, over, and back again.
 const LEAST_CHANGES: usize = 2;
-/// Before a mark the hand may have moved already: people press 0.3 to 1.2 s late (from memory of
-/// tests at the engine), s.
-const BEFORE_MARK_S: f64 = 1.3;
-/// After a mark, and after the hose is on again, the engine settles for this long, s: a flywheel with
-/// its mixture takes about a second (from memory of idling engines).
-const SETTLES_S: f64 = 2.5;
-/// A hose takes this long to come off, s.
-const COMES_OFF_S: f64 = 0.5;
-/// A hose that comes off this near a mark came off for it, s.
-const MOVE_TAKES_S: f64 = 8.0;
-/// The hose is off when the sensor reads less than this share of its usual vacuum.
-const HOSE_OFF_SHARE: f64 = 0.4;
-/// Shortest stretch left that can be judged, s.
-const LEAST_S: f64 = 2.0;
-/// Stretches are at one speed when they agree within this share.
-const SAME_SPEED: f64 = 0.06;
-/// A stretch is steady where no cycle is further from its usual speed than this share.
-const STEADY: f64 = 0.1;
-/// The noise is read from waves of this period and longer, s: an idle hunts with a period of two to
-/// three seconds, and a stretch is longer than either.
-const LEAST_PERIOD_S: f64 = 4.0;
-/// Fewest coefficients of the noise beyond those that the fit uses up.
-const LEAST_DOF: usize = 8;
+
+/// A stretch with the sensor on one side, the engine steady and nobody at the hose.
+#[derive(Debug, Clone, PartialEq)]
+pub struct OnSide {
+    /// Start, s.
+    pub from_s: f64,
+    /// End, s.
+    pub to_s: f64,
+    /// It is on side 1, else on side 2.
+    pub side1: bool,
+    /// The fitted vacuum of that side along it; empty where its speed could not be judged.
+    pub levels: Vec<Level>,
+}
+
+/// Places along a stretch where the fitted vacuum is told: it bends but little.
+const PLACES: usize = 5;
 
 /// Changes of side that take this many seconds of log.
 pub fn changes(seconds: f64) -> u64 {
@@ -105,8 +104,15 @@ pub fn find(signal: &Signal, conditions: &Conditions) -> Option<Balance> {
     let (turns, unknown) = turns(&signal.track.marks, &conditions.sides);
     let groups = seen.groups(&turns);
     let enough = |group: &&Group| group.changes() >= LEAST_CHANGES;
-    let plateaus: Vec<PlateauBalance> =
-        groups.iter().filter(enough).filter_map(|group| seen.plateau(group)).collect();
+    let mut plateaus: Vec<PlateauBalance> = Vec::new();
+    let mut stretches: Vec<OnSide> = Vec::new();
+    for group in &groups {
+        let judged = Some(group).filter(enough).and_then(|group| seen.plateau(group));
+        let (plateau, fitted) = judged.unzip();
+        stretches.extend(group.pieces.iter().map(|piece| seen.on_side(piece, fitted.as_ref())));
+        plateaus.extend(plateau);
+    }
+    stretches.sort_by(|a, b| a.from_s.total_cmp(&b.from_s));
     let mut remarks: Vec<Remark> = unknown.into_iter().collect();
     remarks.extend(idle_vacuum::remark(&plateaus, conditions));
     let zero = ZeroUsed { method: ZeroMethod::OneSensor, offset_kpa: 0.0, u_kpa: 0.0 };
@@ -129,6 +135,7 @@ pub fn find(signal: &Signal, conditions: &Conditions) -> Option<Balance> {
         causes,
         screws,
         superseded,
+        on_sides: stretches,
         remarks,
     })
 }
@@ -144,73 +151,6 @@ fn too_few(groups: &[Group], sides: &Sides) -> String {
     format!(
         "Not settled: {seen}, and a drift of the engine would pass for a difference. At one steady speed log {EACH_S} s on {one}, {EACH_S} s on {two}, {EACH_S} s on {one} again, and mark 'on carb1', 'on carb2', 'on carb1' when the hose is on."
     )
-}
-
-/// From when on the sensor is on a side.
-#[derive(Debug, Clone, Copy, PartialEq)]
-struct Turn {
-    at_s: f64,
-    side1: bool,
-}
-
-fn turns(marks: &[Mark], sides: &Sides) -> (Vec<Turn>, Option<Remark>) {
-    let (mut turns, mut unknown): (Vec<Turn>, Vec<f64>) = Default::default();
-    for mark in marks {
-        let Meaning::On(name) = &mark.meaning else { continue };
-        match side_called(name, sides) {
-            Some(side1) => turns.push(Turn { at_s: mark.at.0, side1 }),
-            None => unknown.push(mark.at.0),
-        }
-    }
-    let Sides { one, two } = sides;
-    let text = format!(
-        "a mark 'on ...' names neither side and is without effect; write 'on carb1' or 'on carb2', or the names of the sides, 'on {one}' or 'on {two}'"
-    );
-    let remark = Remark::new("side_unknown", unknown.len(), &unknown, text);
-    (turns, (!unknown.is_empty()).then_some(remark))
-}
-
-/// A mark that says that the engine or its setting is no longer what it was.
-fn sets_anew(meaning: &Meaning) -> bool {
-    !matches!(
-        meaning,
-        Meaning::On(_)
-            | Meaning::Note(_)
-            | Meaning::Other
-            | Meaning::Mistake(_)
-            | Meaning::SetAside
-            | Meaning::LinkLost
-            | Meaning::LinkBack
-    )
-}
-
-/// Steady running with the sensor on one side and nobody at the hose.
-#[derive(Debug, Clone, PartialEq)]
-struct Piece {
-    side1: bool,
-    rpm: Option<f64>,
-    blocks: Vec<usize>,
-}
-
-/// Pieces at one speed and one setting, in the order of time.
-#[derive(Debug, Clone, Default, PartialEq)]
-struct Group {
-    pieces: Vec<Piece>,
-}
-
-impl Group {
-    fn changes(&self) -> usize {
-        self.pieces.windows(2).filter(|pair| pair[0].side1 != pair[1].side1).count()
-    }
-
-    fn takes(&self, piece: &Piece) -> bool {
-        let own = self.pieces.first().map(|first| first.rpm);
-        match (own, piece.rpm) {
-            (Some(Some(own)), Some(rpm)) => (rpm / own - 1.0).abs() < SAME_SPEED,
-            (Some(None), None) => true,
-            _ => false,
-        }
-    }
 }
 
 /// What a log of one sensor is worked out from.
@@ -229,111 +169,19 @@ impl Seen<'_> {
         column.as_deref().unwrap_or_default()
     }
 
-    /// Runs of blocks with the hose off, from and to, s.
-    fn hose_off(&self) -> Vec<(f64, f64)> {
-        let (cycles, values) = (&self.signal.cycles, self.averages());
-        let read: Vec<f64> = values.iter().copied().filter(|v| v.is_finite()).collect();
-        let usual = summary::median(&read).unwrap_or(0.0);
-        let mut runs: Vec<(f64, f64)> = Vec::new();
-        for (k, value) in values.iter().enumerate().filter(|(_, v)| **v < HOSE_OFF_SHARE * usual) {
-            debug_assert!(value.is_finite());
-            let (from, to) = (cycles.from_s[k], cycles.to_s[k]);
-            match runs.last_mut().filter(|run| from - run.1 < COMES_OFF_S) {
-                Some(run) => run.1 = to,
-                None => runs.push((from, to)),
-            }
-        }
-        runs
+    /// A piece, with its fitted vacuum where there is a fit.
+    fn on_side(&self, piece: &Piece, fitted: Option<&Fitted>) -> OnSide {
+        let cycles = &self.signal.cycles;
+        let at = |block: Option<&usize>, of: &[f64]| block.map_or(f64::NAN, |k| of[*k]);
+        let from_s = at(piece.blocks.first(), &cycles.from_s);
+        let to_s = at(piece.blocks.last(), &cycles.to_s);
+        let place = |k: usize| from_s + (to_s - from_s) * k as f64 / (PLACES - 1) as f64;
+        let level = |at_s: f64| fitted.and_then(|fitted| fitted.level(piece.side1, at_s));
+        let levels = (0..PLACES).map(place).filter_map(level).collect();
+        OnSide { from_s, to_s, side1: piece.side1, levels }
     }
 
-    /// Times that belong to neither side, from and to, s.
-    fn left_out(&self, turns: &[Turn]) -> Vec<(f64, f64)> {
-        let off = self.hose_off();
-        let mut out: Vec<(f64, f64)> =
-            off.iter().map(|(from, to)| (from - COMES_OFF_S, to + SETTLES_S)).collect();
-        let away = |run: &(f64, f64), t: &Turn| (run.0 - t.at_s).max(t.at_s - run.1).max(0.0);
-        for turn in turns {
-            // A hose that came off nearer to another mark came off for that one.
-            let own = |run: &&(f64, f64)| {
-                let nearest = turns.iter().map(|t| away(run, t)).fold(f64::INFINITY, f64::min);
-                away(run, turn) < MOVE_TAKES_S && away(run, turn) <= nearest
-            };
-            let moved = off.iter().filter(own);
-            let moved = moved.min_by(|a, b| away(a, turn).total_cmp(&away(b, turn)));
-            let (from, to) = moved.map_or((turn.at_s, turn.at_s), |(from, to)| (*from, *to));
-            out.push((
-                (turn.at_s - BEFORE_MARK_S).min(from - COMES_OFF_S),
-                turn.at_s.max(to) + SETTLES_S,
-            ));
-        }
-        out
-    }
-
-    /// The parts of a stretch that are of one speed: all of it, or what plateaus it holds.
-    ///
-    /// Beside the hose's moves a plateau is often cut too short to be one, though the engine went on
-    /// as before.
-    fn steady(&self, blocks: Vec<usize>) -> Vec<Vec<usize>> {
-        let speeds = self.signal.cycles.rpm.as_ref();
-        let speeds: Option<Vec<f64>> =
-            speeds.map(|rpm| blocks.iter().map(|k| rpm[*k]).filter(|n| *n > 0.0).collect());
-        let is_steady = speeds.is_some_and(|speeds| {
-            let usual = summary::median(&speeds).unwrap_or(f64::NAN);
-            speeds.len() == blocks.len()
-                && speeds.iter().all(|rpm| (rpm / usual - 1.0).abs() < STEADY)
-        });
-        if is_steady {
-            return vec![blocks];
-        }
-        let running = self.signal.plateaus.iter().filter(|p| p.kind == Kind::Running);
-        let part = |p: &Plateau| -> Vec<usize> {
-            let own = p.first_block..p.end_block;
-            blocks.iter().copied().filter(|k| own.contains(k)).collect()
-        };
-        running.map(part).collect()
-    }
-
-    fn groups(&self, turns: &[Turn]) -> Vec<Group> {
-        let (cycles, averages) = (&self.signal.cycles, self.averages());
-        let out = self.left_out(turns);
-        let anew = self.signal.track.marks.iter().filter(|mark| sets_anew(&mark.meaning));
-        let anew: Vec<f64> = anew.map(|mark| mark.at.0).collect();
-        let calm = |k: &usize| {
-            let (from, to) = (cycles.from_s[*k], cycles.to_s[*k]);
-            let hands = |at: &f64| to > at - BEFORE_MARK_S && from < at + SETTLES_S;
-            averages.get(*k).is_some_and(|v| v.is_finite())
-                && !out.iter().any(|(begins, ends)| to > *begins && from < *ends)
-                && !anew.iter().any(hands)
-        };
-        let mut groups: Vec<Group> = Vec::new();
-        let (mut since, mut settings) = (0, 0);
-        for (number, turn) in turns.iter().enumerate() {
-            let until = turns.get(number + 1).map_or(f64::INFINITY, |next| next.at_s);
-            let inside = |k: &usize| cycles.from_s[*k] >= turn.at_s && cycles.to_s[*k] <= until;
-            let all: Vec<usize> = (0..cycles.len()).filter(inside).filter(calm).collect();
-            for blocks in self.steady(all) {
-                let lasts: f64 = blocks.iter().map(|k| cycles.to_s[*k] - cycles.from_s[*k]).sum();
-                if lasts < LEAST_S {
-                    continue;
-                }
-                let before = anew.iter().filter(|at| **at < cycles.from_s[blocks[0]]).count();
-                if before != settings {
-                    (since, settings) = (groups.len(), before);
-                }
-                let speeds = cycles.rpm.as_ref();
-                let speeds = speeds.map(|rpm| blocks.iter().map(|k| rpm[*k]).collect::<Vec<_>>());
-                let rpm = speeds.and_then(|s| summary::mean(&s)).filter(|rpm| rpm.is_finite());
-                let piece = Piece { side1: turn.side1, rpm, blocks };
-                match groups[since..].iter_mut().find(|group| group.takes(&piece)) {
-                    Some(group) => group.pieces.push(piece),
-                    None => groups.push(Group { pieces: vec![piece] }),
-                }
-            }
-        }
-        groups
-    }
-
-    fn plateau(&self, group: &Group) -> Option<PlateauBalance> {
+    fn plateau(&self, group: &Group) -> Option<(PlateauBalance, Fitted)> {
         let (cycles, averages) = (&self.signal.cycles, self.averages());
         let blocks = || group.pieces.iter().flat_map(|piece| piece.blocks.iter().copied());
         let lasts = |k: usize| cycles.to_s[k] - cycles.from_s[k];
@@ -350,7 +198,8 @@ impl Seen<'_> {
             summary::mean(&swings)
         };
         let speeds: Option<Vec<f64>> = group.pieces.iter().map(|p| p.rpm).collect();
-        let effect = self.effect(group, time)?;
+        let fitted = Fitted::new(self, group, time)?;
+        let effect = fitted.difference()?;
         let difference = effect.value;
         let budget = self.budget(group, &effect)?;
         let coverage = budget.coverage_factor(LEVEL)?;
@@ -369,7 +218,7 @@ impl Seen<'_> {
             })
         };
         let air_reach = coverage * air.u();
-        Some(PlateauBalance {
+        let plateau = PlateauBalance {
             from_s: cycles.from_s[blocks().next()?],
             to_s: cycles.to_s[blocks().last()?],
             rpm: speeds.and_then(|s| summary::mean(&s)),
@@ -395,7 +244,8 @@ impl Seen<'_> {
             budget: balance::rows(&budget),
             air_budget: balance::air_rows(&air),
             stretches: Vec::new(),
-        })
+        };
+        Some((plateau, fitted))
     }
 
     /// Samples of a piece: from, one past the last.
@@ -404,36 +254,6 @@ impl Seen<'_> {
         let at = |k: usize| starts.get(k).map_or(self.values.len(), |s| *s as usize);
         let (first, last) = (piece.blocks.first(), piece.blocks.last());
         (first.map_or(0, |k| at(*k)), last.map_or(0, |k| at(k + 1)))
-    }
-
-    /// Vacuum 1 less vacuum 2 by the fit over all pieces that last `time` seconds together, kPa.
-    fn effect(&self, group: &Group, time: f64) -> Option<Estimate> {
-        let cycles = &self.signal.cycles;
-        let mut sides = Vec::new();
-        let (mut y, mut at) = (Vec::new(), Vec::new());
-        for (piece, k) in group.pieces.iter().flat_map(|p| p.blocks.iter().map(move |k| (p, *k))) {
-            sides.push(if piece.side1 { 0.5 } else { -0.5 });
-            y.push(self.averages()[k]);
-            at.push(cycles.middle_s(k));
-        }
-        let (first, last) = (*at.first()?, *at.last()?);
-        let drift = |power: i32| -> Vec<f64> {
-            at.iter().map(|t| (2.0 * (t - first) / (last - first) - 1.0).powi(power)).collect()
-        };
-        // A polynomial that turns less often than the sides do cannot pass for them.
-        let bends = group.changes().div_ceil(2).clamp(2, 4) as i32;
-        let mut columns: Vec<Vec<f64>> = (0..=bends).map(drift).collect();
-        columns.push(sides);
-        let columns: Vec<&[f64]> = columns.iter().map(Vec::as_slice).collect();
-        let least = columns.len() + LEAST_DOF;
-        let band = ((2.0 * time / LEAST_PERIOD_S) as usize).max(least).min(y.len() - 1);
-        if band < least {
-            return None;
-        }
-        let fit = correlated::fit_in_band(&y, &columns, band).ok()?;
-        let effect = fit.coefficient(columns.len() - 1)?;
-        (effect.value.is_finite() && student::coverage_factor(LEVEL, effect.dof).is_some())
-            .then_some(effect)
     }
 
     fn budget(&self, group: &Group, effect: &Estimate) -> Option<Budget> {

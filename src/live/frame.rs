@@ -125,9 +125,9 @@ pub struct Buttons {
     pub cap: Option<String>,
     /// Engine.
     pub engine: Option<String>,
-    /// Hoses.
+    /// Hoses; with one sensor the side that its hose is on.
     pub hoses: Option<String>,
-    /// Both hoses on one T-piece.
+    /// Both hoses on one T-piece; `None` with one sensor.
     pub tee: Option<String>,
     /// The suspect that is sealed; `None` while none is.
     pub release: Option<String>,

@@ -3,6 +3,10 @@
 //! Made of the finding and the state of the recording. What would lose the log goes first, then the guide,
 //! then the finding. Words for a person three metres away: what to do, in the order of doing it.
 
+mod one_sensor;
+
+pub use one_sensor::OneSensor;
+
 use super::frame::LinkState;
 use super::so_far::Judged;
 use crate::findings::advice::is_idle;
@@ -74,6 +78,8 @@ pub struct Situation<'a> {
     pub ended: Option<Ended<'a>>,
     /// The guide.
     pub guide: Option<&'a Prompted>,
+    /// The one sensor that is moved from side to side; absent where there are two.
+    pub one_sensor: Option<OneSensor>,
     /// The finding so far.
     pub judged: Option<&'a Judged>,
     /// Vacuum of the sides, mean of the newest second, kPa.
@@ -131,9 +137,10 @@ pub fn sentence(now: &Situation) -> Sentence {
     if now.link == LinkState::Waiting {
         return Sentence::new(Tone::Wait, "Waiting for the box").and("Is it on, and its cable in?");
     }
-    match now.guide {
-        Some(guide) => led(guide),
-        None => found(now),
+    match (now.guide, now.one_sensor) {
+        (Some(guide), _) => led(guide),
+        (None, Some(sensor)) => one_sensor::found(now, sensor),
+        (None, None) => found(now),
     }
 }
 

@@ -29,6 +29,8 @@ pub struct Meaning {
     pub conversion: Conversion,
     /// The log has a crankcase column.
     pub crank: bool,
+    /// The only sensor, 0 or 1, where the source has one alone.
+    pub one_sensor: Option<usize>,
     /// The highest reading there can be; infinite for pressures.
     highest: f64,
     /// The sentences are numbered.
@@ -68,7 +70,8 @@ pub fn of_box(info: &BoxInfo, said: &Said) -> Result<Meaning, Failure> {
     let (one, two) = (words(&sensors[0]), words(&sensors[1]));
     let sensor = if one == two { one } else { format!("{one} and {two}") };
     let highest = 2f64.powi(info.adc_bits as i32) - 1.0;
-    Ok(Meaning { conversion, crank: conversion.has_crank(), counted: true, highest, sensor })
+    let crank = conversion.has_crank();
+    Ok(Meaning { conversion, crank, one_sensor: None, counted: true, highest, sensor })
 }
 
 /// Numbers of plain lines: volts where a sensor was named, else pressures.
@@ -76,7 +79,7 @@ pub fn of_box(info: &BoxInfo, said: &Said) -> Result<Meaning, Failure> {
 /// # Errors
 /// As [`of_box`].
 pub fn of_lines(columns: Columns, said: &Said) -> Result<Meaning, Failure> {
-    let crank = columns.crank;
+    let Columns { crank, one_sensor, .. } = columns;
     if let Some(sensor) = said.sensor.filter(|_| !columns.named) {
         let supply_v = said.supply_v.unwrap_or(sensor.supply_v);
         let line = sensor.line(supply_v);
@@ -84,11 +87,12 @@ pub fn of_lines(columns: Columns, said: &Said) -> Result<Meaning, Failure> {
         let sensor = format!("{} at {supply_v} V, from volts", sensor.name);
         // A ratiometric output stays below its supply; a little above it is the meter's error.
         let highest = 1.05 * supply_v;
-        return Ok(Meaning { conversion, crank, counted: false, highest, sensor });
+        return Ok(Meaning { conversion, crank, one_sensor, counted: false, highest, sensor });
     }
     let unit = if columns.named { None } else { said.unit }.unwrap_or(PressureUnit::Kpa);
     let conversion = Conversion::of_pressures(unit, columns.absolute);
     let kind = if columns.absolute { "absolute pressure" } else { "vacuum" };
     let sensor = format!("plain numbers, {kind} in {}", unit.symbol());
-    Ok(Meaning { conversion, crank, counted: false, highest: f64::INFINITY, sensor })
+    let highest = f64::INFINITY;
+    Ok(Meaning { conversion, crank, one_sensor, counted: false, highest, sensor })
 }

@@ -6,7 +6,7 @@ use super::readings::{self, Meaning, Said};
 use super::tally::Tally;
 use super::window::{Window, WindowRow};
 use crate::log::journal::{self, Closed, Journal, JournalError, JournalRow, Start};
-use crate::sample::Mark;
+use crate::sample::{Mark, Meaning as MarkMeaning};
 use crate::sources::event::{BoxInfo, Event, Sample};
 use crate::units::{Kpa, Seconds};
 use std::collections::VecDeque;
@@ -52,6 +52,10 @@ pub struct Session {
     ended: bool,
     answers: Vec<String>,
     latest_marks: VecDeque<(f64, String)>,
+    /// Sensors that have ever given a reading.
+    read: [bool; 2],
+    /// Log time of the last mark that says on which side the one sensor is, s.
+    moved_s: Option<f64>,
 }
 
 /// How a recording ended.
@@ -94,6 +98,8 @@ impl Session {
             ended: false,
             answers: Vec::new(),
             latest_marks: VecDeque::new(),
+            read: [false; 2],
+            moved_s: None,
         }
     }
 
@@ -206,6 +212,22 @@ impl Session {
     /// The latest marks with their log times, the newest last, without the recorder's own notes of losses.
     pub fn latest_marks(&self) -> impl Iterator<Item = &(f64, String)> {
         self.latest_marks.iter()
+    }
+
+    /// The one sensor that there is, 0 or 1, to be moved from side to side: the source has no other, or marks
+    /// say on which side it is and no other has ever given a reading.
+    pub fn one_sensor(&self) -> Option<usize> {
+        let told = self.meaning.as_ref().and_then(|meaning| meaning.one_sensor);
+        told.or(match self.read {
+            [true, false] => self.moved_s.map(|_| 0),
+            [false, true] => self.moved_s.map(|_| 1),
+            _ => None,
+        })
+    }
+
+    /// Log time of the last mark that says on which side the one sensor is, s.
+    pub fn moved_s(&self) -> Option<f64> {
+        self.moved_s
     }
 
     /// No samples come.
@@ -350,6 +372,9 @@ impl Session {
             rpm: sample.rpm.unwrap_or(f64::NAN),
             vac_kpa: kpa.map(|kpa| kpa.map_or(f64::NAN, vacuum)),
         });
+        for (read, kpa) in self.read.iter_mut().zip(kpa) {
+            *read |= kpa.is_some();
+        }
         self.tally.rows += 1;
         self.last = Some(sample);
         self.written_s = sample.time_s;
@@ -382,7 +407,11 @@ impl Session {
 
     fn marked(&mut self, time_s: f64, words: String, of_losses: bool) {
         self.tally.marks += 1;
-        self.window.mark(Mark::read(Seconds(time_s), &words));
+        let mark = Mark::read(Seconds(time_s), &words);
+        if matches!(mark.meaning, MarkMeaning::On(_)) {
+            self.moved_s = Some(time_s);
+        }
+        self.window.mark(mark);
         if of_losses {
             return;
         }

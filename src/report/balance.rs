@@ -371,6 +371,7 @@ mod tests {
             causes: vec!["stop screws".into()],
             screws: None,
             superseded: 0,
+            on_sides: Vec::new(),
             remarks: Vec::new(),
         };
         let log = LogFacts {

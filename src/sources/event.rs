@@ -41,6 +41,8 @@ pub struct Columns {
     pub crank: bool,
     /// The heading named the pressures in kPa; else their unit has to be known otherwise.
     pub named: bool,
+    /// The only sensor, 0 or 1, where the lines have a column for one alone.
+    pub one_sensor: Option<usize>,
     /// Ticks of the time field in a second: 1, 1000 or 1,000,000.
     pub ticks_per_s: f64,
 }

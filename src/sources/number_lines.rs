@@ -26,6 +26,15 @@ const PLAUSIBLE_HZ: std::ops::RangeInclusive<f64> = 2.0..=5000.0;
 /// A 32-bit counter wraps here.
 const WRAP: f64 = 4_294_967_296.0;
 
+/// The sensor that has a column, where the other has none.
+fn only_sensor(fields: &[Field]) -> Option<usize> {
+    match [0, 1].map(|sensor| fields.contains(&Field::Reading(sensor))) {
+        [true, false] => Some(0),
+        [false, true] => Some(1),
+        _ => None,
+    }
+}
+
 /// A line that waits for the unit of time.
 type Waiting = (Vec<Option<f64>>, Option<String>, f64);
 
@@ -63,10 +72,12 @@ impl NumberLines {
         if !has(Field::Reading(0)) && !has(Field::Reading(1)) {
             return false;
         }
+        let one_sensor = only_sensor(&fields);
         self.columns = Some(Columns {
             absolute: names.iter().any(|name| name.starts_with("map")),
             crank: has(Field::Reading(2)),
             named: names.iter().any(|name| name.ends_with("_kpa")),
+            one_sensor,
             ticks_per_s: 1.0,
         });
         (self.fields, self.ticks, self.told) = (fields, ticks, false);
@@ -107,8 +118,13 @@ impl NumberLines {
             [Field::Time, Field::Rpm, Field::Reading(0), Field::Reading(1), Field::Reading(2)];
         self.fields =
             usual.into_iter().chain(std::iter::repeat(Field::Passed)).take(count).collect();
-        self.columns =
-            Some(Columns { absolute: false, crank: count > 4, named: false, ticks_per_s: 1.0 });
+        self.columns = Some(Columns {
+            absolute: false,
+            crank: count > 4,
+            named: false,
+            one_sensor: only_sensor(&self.fields),
+            ticks_per_s: 1.0,
+        });
     }
 
     fn numbers(&self, texts: &[&str]) -> Option<(Vec<Option<f64>>, Option<String>)> {

@@ -73,6 +73,30 @@ test("an even engine is in tolerance", async () => {
   await close();
 });
 
+test("one sensor is led from side to side, and its button says where it is", async () => {
+  const recorder = await record(["--replay", sample("balance-one-sensor.csv"), "--speed", "3"]);
+  const { page, faults, close } = await visit(recorder.url);
+  await sentence(page, "^Hose on Front: hold still, [0-9]+ s more$");
+  await says(page, "hoses", "Hose is on Rear");
+  const [one, two] = await Promise.all(["vac1", "vac2"].map((id) => text(page, id)));
+  assert.ok(Number(one) > 40 && two === "\u2013", `${one} and ${two}`);
+  assert.equal(await text(page, "under1"), "vacuum as read");
+  await sentence(page, "^Put the hose on Rear, then mark it$");
+  await sentence(page, "^Hose on Rear: hold still, [0-9]+ s more$");
+  await page.locator("#more").click();
+  assert.ok(await page.locator("#note-text").isVisible() && !(await page.locator("#tee").isVisible()), "one hose needs no T-piece");
+  await page.locator("#more-dialog .leave").click();
+  await sentence(page, "^Rear passes [0-9]+ % more air");
+  await until("the last move of the log", () => recorder.marks().length === 6);
+  await says(page, "hoses", "Hose is on Front");
+  await page.locator("#hoses").click();
+  await until("the side", () => recorder.marks().length === 7);
+  assert.equal(recorder.marks().at(-1), "on carb1");
+  assert.deepEqual(faults, []);
+  await recorder.stop();
+  await close();
+});
+
 test("buttons write marks that land in the log, and the last one can be undone", async () => {
   const recorder = await record(UNEVEN);
   const { page, faults, close } = await visit(recorder.url);

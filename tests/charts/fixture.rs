@@ -160,6 +160,7 @@ pub fn balance(stretches: &[Stretch], signal: &Signal, half_kpa: f64, say: &str)
         causes: Vec::new(),
         screws: None,
         superseded: 0,
+        on_sides: Vec::new(),
         remarks: Vec::new(),
     }
 }

@@ -2,9 +2,9 @@
 
 use super::fixture::{Stretch, stretch};
 use super::scale::{Chart, mean};
-use super::{folder, frame, log, sides};
+use super::{check_balance, folder, frame, has, log, sides};
 use evenbreath::charts;
-use evenbreath::findings::balance::{self, Balance};
+use evenbreath::findings::balance::{self, Balance, ZeroMethod};
 use evenbreath::findings::{Conditions, compare};
 use evenbreath::log::{ReadOptions, read_path};
 use evenbreath::signal::{Signal, prepare};
@@ -36,6 +36,20 @@ fn sample(name: &str) -> (Signal, Balance) {
     let signal = prepare(log.track, conditions.cylinders);
     let finding = balance::find(&signal, &conditions);
     (signal, finding)
+}
+
+#[test]
+fn a_change_of_the_hoses_is_shown_where_the_signal_has_one() {
+    let mut parts = vec![stretch(20.0, 850.0, 2.0), stretch(20.0, 850.0, 2.0)];
+    parts[1].swapped = true;
+    let (mut signal, mut finding) = log(&parts);
+    assert!(has(&check_balance(&signal, &finding, &sides()), "hoses swapped"));
+    signal.track.marks.clear();
+    assert!(has(&check_balance(&signal, &finding, &sides()), "hoses swapped"));
+    signal.hoses.clear();
+    assert!(!has(&check_balance(&signal, &finding, &sides()), "hoses swapped"));
+    finding.zero.method = ZeroMethod::None;
+    assert!(has(&check_balance(&signal, &finding, &sides()), "Error of the pair unknown"));
 }
 
 #[test]

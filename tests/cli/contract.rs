@@ -126,6 +126,9 @@ fn balance_by_one_sensor() {
     assert!((of("vac1_kpa") - of("vac2_kpa") - 4.0).abs() < 0.5, "{plateau}");
     let text = run(&["balance", &log, "--budget"]).good().out;
     assert!(text.contains("One sensor moved") && text.contains("gain of the sensor"), "{text}");
+    let chart = folder.join("moved.png").display().to_string();
+    run(&["balance", &log, "--chart", &chart]).good();
+    assert!(std::fs::read(&chart).unwrap().starts_with(b"\x89PNG"));
     let once = moved(4.0).replace("on Rear", "note");
     let once = file(&folder, "once.csv", once);
     let value = run(&["balance", &once, "--json"]).good().json();

@@ -156,6 +156,22 @@ fn one_manual_page_a_command() {
         let text = fs::read_to_string(into.join(format!("evenbreath{page}.1"))).unwrap();
         assert!(text.contains(".SH SYNOPSIS"), "{page}");
     }
+    let text = |page: &str| fs::read_to_string(into.join(page)).unwrap();
+    let profile = text("evenbreath-profile.1");
+    for (page, words) in [("new", "KEY=VALUE"), ("check", "what is wrong with it")] {
+        let named = format!("evenbreath\\-profile\\-{page}(1)");
+        assert!(profile.contains(&named), "{named} not in {profile}");
+        let text = text(&format!("evenbreath-profile-{page}.1"));
+        let usage = format!("\\fBevenbreath profile {page}\\fR");
+        for part in [".SH SYNOPSIS", &usage, words, ".SH EXAMPLES"] {
+            assert!(text.contains(part), "{part} not in {text}");
+        }
+    }
+    let no_help = |entry: std::io::Result<fs::DirEntry>| {
+        let name = entry.unwrap().file_name().into_string().unwrap();
+        assert!(!name.contains("help"), "{name}");
+    };
+    fs::read_dir(&into).unwrap().for_each(no_help);
     let main = run(&["manual"]).good().out;
     assert!(main.contains(".TH evenbreath 1"));
     assert!(!main.contains("EXTRA"), "{main}");

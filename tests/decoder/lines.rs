@@ -41,12 +41,31 @@ fn a_heading_says_what_is_what() {
     let text =
         "time_ms,rpm,map1_kpa,map2_kpa,crank_kpa,mark\n0,850,43,44,0.5,\n20,,42.5,44,,cap off\n";
     let events = heard(true, &[(text.to_string(), 0.0)]);
-    let columns = Columns { absolute: true, crank: true, named: true, ticks_per_s: 1e3 };
+    let columns =
+        Columns { absolute: true, crank: true, named: true, one_sensor: None, ticks_per_s: 1e3 };
     assert_eq!(events[0], Event::Columns(columns));
     assert_eq!(events[2], Event::Mark("cap off".into()));
     let sum = Sum::of(&events);
     assert!((sum.samples[1].time_s - 0.02).abs() < 1e-12);
     assert_eq!(sum.samples[1].readings, [Some(42.5), Some(44.0), None]);
+}
+
+#[test]
+fn one_sensor_alone_is_seen_by_its_column() {
+    for (text, sensor) in [
+        ("time_s,rpm,vac1_kpa,mark\n0,850,57,on carb1\n0.02,850,57,\n", Some(0)),
+        ("time_s,rpm,vac2_kpa\n0,850,57\n0.02,850,57\n", Some(1)),
+        ("0,850,57\n0.02,850,57\n", Some(0)),
+        ("0,850,57,56\n0.02,850,57,56\n", None),
+        ("time_s,rpm,vac1_kpa,vac2_kpa\n0,850,57,\n0.02,850,57,\n", None),
+    ] {
+        let events = heard(true, &[(text.to_string(), 0.0)]);
+        let told = events.iter().find_map(|event| match event {
+            Event::Columns(columns) => Some(columns.one_sensor),
+            _ => None,
+        });
+        assert_eq!(told, Some(sensor), "{text}");
+    }
 }
 
 #[test]

@@ -108,6 +108,19 @@ pub fn pair_errors(log: &str, found: &Value, truth: &Value) -> Vec<Held> {
         .collect()
 }
 
+/// What a turn of the stop screw does beside what it truly does, where one was turned.
+pub fn screws(log: &str, found: &Value, truth: &Value) -> Vec<Held> {
+    let Some(turn) = truth.get("a_turn") else { return Vec::new() };
+    assert!(!found["screws"]["proposal"].is_null(), "{log}: nothing is proposed");
+    let learned = found["screws"]["per_turn"].as_array().unwrap();
+    let learned = learned.iter().find(|entry| entry["side"] == turn["side"]).unwrap();
+    let held = |key: &str| {
+        let what = format!("{log}: {key} of a turn");
+        Held::new(what, number(turn, key), &learned[key], ["low", "high"])
+    };
+    vec![held("difference_kpa"), held("speed_rpm")]
+}
+
 /// What sealing the culprit does, and its hole, beside the true ones, where the log is a hunt. It is
 /// the only one that leaks. The effects on speed and vacuums come from one torque, whose wander moves all
 /// three together: they are one interval, and the one that is furthest off stands for them.

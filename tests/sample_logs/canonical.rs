@@ -14,6 +14,8 @@ use evenbreath::units::{Rpm, Seconds};
 pub struct Columns {
     pub no_rpm: bool,
     pub crank: bool,
+    /// One sensor on both sides in turn.
+    pub one_sensor: bool,
 }
 
 /// Text of a canonical log.
@@ -23,7 +25,7 @@ pub fn canonical(recording: &Recording, columns: Columns) -> String {
          # cylinders: 4\n# carb1: Front\n# carb2: Rear\n# idle_target_rpm: 850\ntime_s"
     );
     text += if columns.no_rpm { "" } else { ",rpm" };
-    text += ",vac1_kpa,vac2_kpa";
+    text += if columns.one_sensor { ",vac1_kpa" } else { ",vac1_kpa,vac2_kpa" };
     text += if columns.crank { ",crank_kpa,mark\n" } else { ",mark\n" };
     for row in &recording.rows {
         text += &format!("{:.3}", row.time_s);
@@ -31,7 +33,10 @@ pub fn canonical(recording: &Recording, columns: Columns) -> String {
             let rpm = row.rpm.map_or(String::new(), |rpm| format!("{:.1}", rpm.0));
             text += &format!(",{rpm}");
         }
-        text += &format!(",{:.2},{:.2}", row.vac_kpa[0], row.vac_kpa[1]);
+        text += &format!(",{:.2}", row.vac_kpa[0]);
+        if !columns.one_sensor {
+            text += &format!(",{:.2}", row.vac_kpa[1]);
+        }
         if let Some(crank) = row.crank_kpa.filter(|_| columns.crank) {
             text += &format!(",{crank:.4}");
         }

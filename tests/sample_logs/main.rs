@@ -10,6 +10,7 @@ mod hunt;
 mod readme;
 mod tee;
 mod truth;
+mod tuning;
 
 use car::Log;
 use serde_json::{Map, Value};
@@ -28,6 +29,7 @@ fn all() -> &'static [Log] {
         logs.extend(foreign::logs());
         logs.extend(tee::logs());
         logs.extend(hunt::logs());
+        logs.extend(tuning::logs());
         logs
     })
 }

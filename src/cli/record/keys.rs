@@ -45,8 +45,8 @@ pub struct KeyReader {
     engine_off: bool,
     swapped: bool,
     tee: bool,
-    /// The one sensor is on side 1.
-    on_first: bool,
+    /// The one sensor is on side 1, else on side 2; `None` before anybody has said it.
+    on_first: Option<bool>,
     leak: bool,
     sealed: Option<String>,
     entry: Option<Entry>,
@@ -134,7 +134,7 @@ impl KeyReader {
             'e' => either(self.engine_off, "engine off", "engine on"),
             'h' => either(self.swapped, "hoses swapped", "hoses direct"),
             't' => either(self.tee, "tee on", "tee off"),
-            'o' => either(self.on_first, "on carb1", "on carb2"),
+            'o' => either(self.on_first == Some(true), "on carb1", "on carb2"),
             'p' => self.sealed.as_ref().map(|name| format!("release {name}")),
             'j' if self.leak => Some("known leak closed".into()),
             _ => None,
@@ -151,6 +151,11 @@ impl KeyReader {
         self.swapped
     }
 
+    /// The side that the one sensor is on, 0 or 1.
+    pub fn sensor_side(&self) -> Option<usize> {
+        self.on_first.map(|first| usize::from(!first))
+    }
+
     /// The mark that can be called a mistake.
     pub fn regrettable(&self) -> Option<String> {
         self.last.as_ref().map(|mark| mark.text.clone())
@@ -163,7 +168,7 @@ impl KeyReader {
     pub fn pressed(&mut self, press: &Press) -> Result<Wish, String> {
         match press {
             Press::Mark { words } => {
-                let stands = ['c', 'e', 'h', 't', 'p', 'j']
+                let stands = ['c', 'e', 'h', 't', 'o', 'p', 'j']
                     .iter()
                     .any(|key| self.toggle(*key).is_some_and(|writes| writes == *words));
                 let stale = || format!("'{words}' stands already, or was pressed twice");
@@ -221,7 +226,7 @@ impl KeyReader {
             Meaning::HosesDirect => self.swapped = false,
             Meaning::TeeOn => self.tee = true,
             Meaning::TeeOff => self.tee = false,
-            Meaning::On(side) => self.on_first = side.ends_with('1'),
+            Meaning::On(side) => self.on_first = Some(side.ends_with('1')),
             Meaning::KnownLeak(_) => self.leak = true,
             Meaning::KnownLeakClosed => self.leak = false,
             Meaning::Seal(name) => self.sealed = Some(name.clone()),
@@ -242,7 +247,9 @@ impl KeyReader {
             Meaning::HosesDirect => Meaning::HosesSwapped,
             Meaning::TeeOn => Meaning::TeeOff,
             Meaning::TeeOff => Meaning::TeeOn,
-            Meaning::On(_) => Meaning::On(if self.on_first { "carb2" } else { "carb1" }.into()),
+            Meaning::On(_) => {
+                Meaning::On(if self.on_first == Some(true) { "carb2" } else { "carb1" }.into())
+            }
             Meaning::KnownLeak(_) => Meaning::KnownLeakClosed,
             Meaning::Seal(name) => Meaning::Release(name.clone()),
             Meaning::Release(name) => Meaning::Seal(name.clone()),

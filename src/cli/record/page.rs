@@ -8,7 +8,7 @@ use crate::findings::Conditions;
 use crate::findings::balance::ZeroMethod;
 use crate::live::frame::{self, Buttons, Frame, LinkState, Side, Unit};
 use crate::live::lesson::Lesson;
-use crate::live::sentence::{Ended, Prompted, Sentence, Situation, sentence};
+use crate::live::sentence::{Ended, OneSensor, Prompted, Sentence, Situation, sentence};
 use crate::live::so_far::{Interval, Judged};
 use crate::live::trace::{Pair, Point, Trace};
 use crate::live::{Hub, Press, Pressed, Served, Settings, serve, tones};
@@ -153,6 +153,25 @@ impl Told<'_> {
         self.lesson.is_some_and(|lesson| lesson.covered)
     }
 
+    /// Where the one sensor is, where there is one alone.
+    fn one_sensor(&self) -> Option<OneSensor> {
+        self.session.one_sensor()?;
+        let on = self.keys.and_then(KeyReader::sensor_side);
+        let newest_s = self.session.last().map_or(0.0, |last| last.time_s);
+        let since_s = self.session.moved_s().map_or(f64::INFINITY, |at_s| newest_s - at_s);
+        Some(OneSensor { on, since_s })
+    }
+
+    /// The vacuums by side and not by sensor.
+    fn by_side(&self, [one, two]: [Option<f64>; 2], swapped: bool) -> [Option<f64>; 2] {
+        match self.one_sensor().and_then(|sensor| sensor.on) {
+            Some(0) => [one.or(two), None],
+            Some(_) => [None, one.or(two)],
+            None if swapped => [two, one],
+            None => [one, two],
+        }
+    }
+
     /// What is taken out of the difference of the sides, kPa.
     fn error_kpa(&self, swapped: bool) -> f64 {
         let error_kpa = self.judged.filter(|_| !self.as_read()).map_or(0.0, |it| it.error_kpa);
@@ -224,8 +243,7 @@ impl Feed {
     ) -> Frame {
         let link = link(figures, told);
         let guide = figures.guide.as_ref();
-        let [one, two] = figures.vac_kpa;
-        let vac_kpa = if swapped { [two, one] } else { [one, two] };
+        let vac_kpa = told.by_side(figures.vac_kpa, swapped);
         let sentence = self.sentence(figures, told, link.state, vac_kpa);
         let trouble = figures
             .not_written
@@ -244,6 +262,7 @@ impl Feed {
             sentence,
             sides: self.sides(figures, vac_kpa, swapped, told),
             matched: !told.as_read()
+                && told.one_sensor().is_none()
                 && told.judged.is_some_and(|judged| judged.zero != ZeroMethod::None),
             rpm: figures.rpm,
             idle_target_rpm: self.conditions.idle_target_rpm,
@@ -258,7 +277,7 @@ impl Feed {
             link,
             log,
             marks: figures.marks.clone(),
-            buttons: told.keys.map(buttons).unwrap_or_default(),
+            buttons: told.keys.map(|keys| buttons(keys, told.one_sensor())).unwrap_or_default(),
             guide: guide.map(|(work, prompt)| led(*work, prompt)),
             lesson: told.lesson.cloned(),
         }
@@ -290,6 +309,7 @@ impl Feed {
             mute: told.mute_s.is_some(),
             ended,
             guide: prompted.as_ref(),
+            one_sensor: told.one_sensor(),
             judged: told.judged,
             vac_kpa,
             rpm: figures.rpm,
@@ -376,12 +396,17 @@ fn unit(figures: &Figures) -> Unit {
     Unit { symbol: unit.symbol(), per_kpa, decimals: unit.decimals() }
 }
 
-fn buttons(keys: &KeyReader) -> Buttons {
+fn buttons(keys: &KeyReader, one_sensor: Option<OneSensor>) -> Buttons {
+    // One hose has no other to change places with.
+    let (hoses, tee) = match one_sensor {
+        Some(_) => (keys.writes('o'), None),
+        None => (keys.writes('h'), keys.writes('t')),
+    };
     Buttons {
         cap: keys.writes('c'),
         engine: keys.writes('e'),
-        hoses: keys.writes('h'),
-        tee: keys.writes('t'),
+        hoses,
+        tee,
         release: keys.writes('p'),
         jet_closed: keys.writes('j'),
         undo: keys.regrettable(),

@@ -16,6 +16,12 @@ const DOES = {
   "hoses swapped": "Swap hoses", "hoses direct": "Hoses back", "tee on": "T-piece: put both hoses on it", "tee off": "T-piece: take it off",
 };
 
+// One sensor has its hose on a side, which is called by its name.
+function does(words, sides) {
+  const side = /^on carb([12])$/.exec(words ?? "");
+  return side ? `Hose is on ${sides[side[1] - 1].name}` : DOES[words];
+}
+
 const tones = new Tones();
 const trace = new Trace(at("trace"));
 let latest = null;
@@ -138,13 +144,14 @@ function link({ link, log, elapsed_s }) {
   put("clock", clock(elapsed_s));
 }
 
-function buttons({ buttons, marks, log }) {
+function buttons({ buttons, marks, log, sides }) {
   for (const [id, idle] of [["cap", "Cap"], ["engine", "Engine"], ["hoses", "Hoses"]]) {
-    put(id, DOES[buttons[id]] ?? idle);
+    put(id, does(buttons[id], sides) ?? idle);
     enable(id, log.recording && buttons[id] !== null);
   }
   for (const id of ["screw", "more"]) enable(id, log.recording);
   put("tee", DOES[buttons.tee] ?? "T-piece");
+  at("tee").hidden = log.recording && buttons.tee === null;
   for (const [form, button, words] of [["seal-form", "release", buttons.release], ["jet-form", "jet-closed", buttons.jet_closed]]) {
     at(form).hidden = words !== null;
     at(button).hidden = words === null;

@@ -62,6 +62,7 @@ fn said(judged: &Judged, conditions: &Conditions) -> Sentence {
 
 fn situation<'a>(judged: Option<&'a Judged>, conditions: &'a Conditions) -> Situation<'a> {
     Situation {
+        one_sensor: None,
         link: LinkState::Up,
         silent_s: 0.0,
         mute: false,
@@ -275,4 +276,64 @@ fn where_no_screw_is_the_cause_none_is_named() {
     let mut now = situation(Some(&tried[0]), &conditions);
     now.advises = false;
     assert_eq!(sentence(&now).text, "Front passes 6 % more air");
+}
+
+fn moved(on: Option<usize>, since_s: f64) -> Option<OneSensor> {
+    Some(OneSensor { on, since_s })
+}
+
+#[test]
+fn one_sensor_is_led_from_side_to_side_until_it_is_settled() {
+    let conditions = conditions();
+    let said = |sensor, judged: Option<&Judged>| {
+        let vac_kpa = [Some(57.0), None];
+        sentence(&Situation { one_sensor: sensor, vac_kpa, ..situation(judged, &conditions) })
+    };
+    assert_eq!(said(moved(None, f64::INFINITY), None).text, "Put the hose on Front, then mark it");
+    assert_eq!(said(moved(Some(0), 2.4), None).text, "Hose on Front: hold still, 8 s more");
+    let there = said(moved(Some(0), 12.0), None);
+    assert_eq!(there.text, "Move the hose to Rear, mark it, wait 10 s");
+    assert_eq!(there.tone, Tone::Act);
+    let back = said(moved(Some(1), 12.0), None);
+    assert_eq!(back.text, "Move the hose to Front, mark it, wait 10 s");
+    assert_eq!(
+        back.detail.as_deref(),
+        Some("At one speed there, over and back: then the figures begin.")
+    );
+    for (needs_s, moves) in
+        [(8.0, "One more move may settle it."), (35.0, "About 4 more moves settle it.")]
+    {
+        let open = PlateauBalance { needs_s: Some(needs_s), ..steady(1.0, 1.0, 0.98) };
+        let open = judged(Some(open), ZeroMethod::OneSensor);
+        let on = said(moved(Some(1), 12.0), Some(&open));
+        assert_eq!(on.text, "Move the hose to Front, mark it, wait 10 s");
+        assert_eq!(on.detail.as_deref(), Some(moves));
+        assert_eq!(
+            said(moved(Some(1), 4.5), Some(&open)).text,
+            "Hose on Rear: hold still, 6 s more"
+        );
+    }
+    let good = judged(Some(steady(0.2, 0.5, 1.0)), ZeroMethod::OneSensor);
+    assert_eq!(said(moved(Some(1), 4.5), Some(&good)).text, "In tolerance");
+    let out = judged(Some(steady(2.4, 0.5, 0.94)), ZeroMethod::OneSensor);
+    assert_eq!(
+        said(moved(Some(1), 4.5), Some(&out)).text,
+        "Rear passes 6 % more air: close Rear a little"
+    );
+    let near = judged(Some(steady(1.2, 0.3, 0.97)), ZeroMethod::OneSensor);
+    let near = said(moved(Some(1), 4.5), Some(&near)).text;
+    assert_eq!(near, "Too near the limit to tell: bring both closer together");
+}
+
+#[test]
+fn one_hose_in_the_hand_is_no_engine_that_stands() {
+    let conditions = conditions();
+    let said = |vac_kpa, rpm| {
+        let one_sensor = moved(Some(0), 12.0);
+        sentence(&Situation { one_sensor, vac_kpa, rpm, ..situation(None, &conditions) }).text
+    };
+    assert_eq!(said([Some(0.6), None], Some(850.0)), "Put the hose on Rear, then mark it");
+    assert_eq!(said([Some(0.6), None], Some(0.0)), "Engine off: start it");
+    assert_eq!(said([Some(0.6), None], None), "No vacuum: start the engine, or put the hose on");
+    assert_eq!(said([None, None], Some(850.0)), "No reading: look at the sensor");
 }

@@ -35,6 +35,21 @@ fn each_key_writes_what_its_last_press_did_not() {
 }
 
 #[test]
+fn the_page_says_on_which_side_the_one_sensor_is() {
+    let mut keys = KeyReader::new(false);
+    let on = |words: &str| Press::Mark { words: words.into() };
+    assert_eq!(keys.sensor_side(), None);
+    assert!(keys.pressed(&on("on carb2")).is_err());
+    assert_eq!(keys.pressed(&on("on carb1")), Ok(Wish::Mark("on carb1".into())));
+    assert_eq!(keys.sensor_side(), Some(0));
+    assert!(keys.pressed(&on("on carb1")).is_err());
+    assert_eq!(keys.pressed(&on("on carb2")), Ok(Wish::Mark("on carb2".into())));
+    assert_eq!(keys.sensor_side(), Some(1));
+    assert_eq!(keys.pressed(&Press::Undo), Ok(Wish::Mark("mistake on carb2".into())));
+    assert_eq!((keys.sensor_side(), keys.writes('o').as_deref()), (Some(0), Some("on carb2")));
+}
+
+#[test]
 fn what_the_guide_marks_turns_the_keys_too() {
     let mut keys = KeyReader::new(true);
     keys.saw("cap off");
