@@ -132,8 +132,8 @@ impl Mark {
     /// ```
     pub fn is_missed(&self) -> bool {
         const STARTS: [&str; 11] = [
-            "hose", "swap", "meter", "screw", "seal", "leak", "engine", "schlauch", "deckel", "bouchon",
-            "tuyau",
+            "hose", "swap", "meter", "screw", "seal", "leak", "engine", "schlauch", "deckel",
+            "bouchon", "tuyau",
         ];
         let words = plain(&self.text);
         let about = |word: &str| match word {

@@ -40,7 +40,8 @@ pub(super) const NO_MANIFOLD: &str = "oil fuel tyre tire brake coolant temp temp
     combustible reifen abgas bremse frein pneu vapor cylinder zylinder error wastegate soll \
     setpoint delta diff";
 /// The flow of air.
-pub(super) const FLOW: &str = "flow airflow durchfluss luftstrom luftdurchsatz durchsatz debit caudal flusso portata";
+pub(super) const FLOW: &str =
+    "flow airflow durchfluss luftstrom luftdurchsatz durchsatz debit caudal flusso portata";
 /// The flow of something else, or one that is no pressure.
 pub(super) const NO_FLOW: &str = "oil fuel coolant water exhaust egr maf blowby crankcase injector return evap purge \
     target error temp temperature temperatur";
