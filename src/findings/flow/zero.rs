@@ -3,6 +3,7 @@
 //! Stretches with the engine off show it. Between two of them it is taken to move along a straight line,
 //! before the first and after the last to stand still.
 
+use crate::findings::balance::LEVEL;
 use crate::findings::resolution;
 use crate::signal::Signal;
 use crate::signal::cycles;
@@ -12,6 +13,10 @@ use crate::statistics::summary;
 
 /// Fewest blocks of a stretch with the engine off.
 const LEAST_BLOCKS: usize = 4;
+/// An engine that runs down or is cranked draws air before its speed tells, s.
+const ENDS_S: f64 = 0.5;
+/// Blocks this many scatters from the middle one hold such a draught, or a hand at the meter.
+const DRAUGHT_SCATTERS: f64 = 6.0;
 
 /// What a meter reads with the engine off, at one time.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -41,14 +46,13 @@ impl Zero {
         let off = signal.plateaus.iter().filter(|p| p.kind == Kind::EngineOff);
         let (mut seen, mut variances) = (Vec::new(), Vec::new());
         for plateau in off {
-            let rows = rows(signal, plateau);
-            let own = &blocks[plateau.first_block..plateau.end_block];
-            let own: Vec<f64> = own.iter().copied().filter(|v| v.is_finite()).collect();
-            let Some(mean) = mean_interval(&own, 0.95).filter(|_| own.len() >= LEAST_BLOCKS) else {
-                continue;
-            };
-            let read: Vec<f64> =
-                column[rows.0..rows.1].iter().copied().filter(|v| v.is_finite()).collect();
+            let still = still(signal, plateau, &blocks);
+            let (Some(first), Some(last)) = (still.first(), still.last()) else { continue };
+            let own: Vec<f64> = still.iter().map(|k| blocks[*k]).collect();
+            let Some(mean) = mean_interval(&own, LEVEL) else { continue };
+            let rows = (row(signal, *first), row(signal, last + 1));
+            let read = |k: &usize| column[row(signal, *k)..row(signal, k + 1)].iter().copied();
+            let read: Vec<f64> = still.iter().flat_map(read).filter(|v| v.is_finite()).collect();
             variances.extend(summary::variance(&read));
             seen.push(Seen {
                 at_s: 0.5 * (plateau.from_s + plateau.to_s),
@@ -95,9 +99,25 @@ impl Zero {
     }
 }
 
-/// Samples of a plateau: from, one past the last.
-fn rows(signal: &Signal, plateau: &Plateau) -> (usize, usize) {
+/// Blocks of a stretch with the engine off in which nothing flows; none where they are too few.
+fn still(signal: &Signal, plateau: &Plateau, blocks: &[f64]) -> Vec<usize> {
+    let cycles = &signal.cycles;
+    let inside = |k: &usize| {
+        cycles.from_s[*k] >= plateau.from_s + ENDS_S && cycles.to_s[*k] <= plateau.to_s - ENDS_S
+    };
+    let own = (plateau.first_block..plateau.end_block).filter(inside);
+    let own: Vec<usize> = own.filter(|k| blocks[*k].is_finite()).collect();
+    let values: Vec<f64> = own.iter().map(|k| blocks[*k]).collect();
+    let (Some(middle), Some(mad)) = (summary::median(&values), summary::mad(&values)) else {
+        return Vec::new();
+    };
+    let calm = |k: &usize| mad == 0.0 || (blocks[*k] - middle).abs() <= DRAUGHT_SCATTERS * mad;
+    let still: Vec<usize> = own.into_iter().filter(calm).collect();
+    if still.len() < LEAST_BLOCKS { Vec::new() } else { still }
+}
+
+/// First sample of a block; the end of the log after the last.
+fn row(signal: &Signal, block: usize) -> usize {
     let starts = &signal.cycles.sample;
-    let at = |block: usize| starts.get(block).map_or(signal.track.len(), |row| *row as usize);
-    (at(plateau.first_block), at(plateau.end_block))
+    starts.get(block).map_or(signal.track.len(), |row| *row as usize)
 }
