@@ -84,32 +84,39 @@ fn plans(
         },
     ];
     if let Some(speed) = speed {
-        plans.push(Plan {
-            heading: "Engine speed (rev/min)".into(),
-            keys: Vec::new(),
-            lane: 0.0,
-            weight: 0.7,
-            range: speed.range,
-        });
+        plans.push(speed.plan());
     }
     Ok(plans)
 }
 
-struct Speed {
+/// The engine speed by cycle.
+pub(super) struct Speed {
     series: Series,
     range: Range,
 }
 
 impl Speed {
     /// `None` when the log has no speed.
-    fn new(signal: &Signal) -> Option<Speed> {
+    pub fn new(signal: &Signal) -> Option<Speed> {
         let skip = standing(signal);
         let series = Series::of(signal, &skip, signal.cycles.rpm.as_deref(), 1.0)?;
         let range = series.extent()?.at_least(20.0).padded(0.06);
         Some(Speed { series, range })
     }
 
-    fn draw(&self, sheet: &mut Sheet, panel: &Panel, clock: &Clock, signal: &Signal) {
+    /// Its panel before it has a place.
+    pub fn plan(&self) -> Plan {
+        Plan {
+            heading: "Engine speed (rev/min)".into(),
+            keys: Vec::new(),
+            lane: 0.0,
+            weight: 0.7,
+            range: self.range,
+        }
+    }
+
+    /// Draws it.
+    pub fn draw(&self, sheet: &mut Sheet, panel: &Panel, clock: &Clock, signal: &Signal) {
         panel.shade(sheet, clock, signal);
         panel.grid(sheet);
         panel.trace(sheet, clock, &self.series, (ink::TEXT, 1.0), None);

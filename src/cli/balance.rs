@@ -38,7 +38,11 @@ pub fn run(args: &BalanceArgs) -> Result<u8, Failure> {
     let flow = flow::find(&log.signal, &log.conditions);
     let unit = wishes.unit();
     picture::draw(&args.picture, unit, |path, frame| {
-        charts::balance(path, frame, &log.signal, &finding, &log.conditions.sides)
+        let sides = &log.conditions.sides;
+        match flow.as_ref().filter(|_| flow::is_alone(&log.signal)) {
+            Some(flow) => charts::flow(path, frame, &log.signal, flow, sides),
+            None => charts::balance(path, frame, &log.signal, &finding, sides),
+        }
     })?;
     if args.output.json {
         answer(report::json::balance(&log.facts, &finding, flow.as_ref())?.as_bytes())?;

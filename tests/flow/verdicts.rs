@@ -1,43 +1,34 @@
 use crate::scene::Scene;
+use crate::tables::Tally;
 #[test]
 #[ignore]
 fn debug() {
-    let usual = Scene { swap: false, constant: 0.0, ..Scene::default() };
-    let calm = Scene {
-        wander: (0.0, 1.0),
-        noise_pa: 0.0,
-        zero_pa: 0.0,
-        hunting: 0.0,
-        step_pa: 1e-6,
-        ..usual.clone()
-    };
-    for (name, scene) in [
-        ("calm", calm.clone()),
-        ("hunting", Scene { hunting: 0.01, ..calm.clone() }),
-        ("noise", Scene { noise_pa: 2.0, ..calm.clone() }),
-        ("wander", Scene { wander: (0.01, 1.5), ..calm.clone() }),
-        ("zero", Scene { zero_pa: 10.0, ..calm.clone() }),
-        ("500 Hz", Scene { rate_hz: 500.0, ..calm.clone() }),
-        ("101 Hz", Scene { rate_hz: 101.0, ..calm.clone() }),
-        ("usual", usual.clone()),
-        ("usual 500 Hz", Scene { rate_hz: 500.0, ..usual.clone() }),
-    ] {
-        for seed in 0..4 {
-            let f = scene.judged(seed);
-            let Some(p) = f.plateaus.first() else {
-                println!("{name} {}", f.say);
-                continue;
+    let usual = Scene { ratio: 1.03, ..Scene::default() };
+    for swap in [false, true] {
+        for (name, wander, hunting) in [
+            ("none", (0.0, 1.0), 0.01),
+            ("none, calm", (0.0, 1.0), 1e-4),
+            ("1 %, 0.2 s", (0.01, 0.2), 0.01),
+            ("1 %, 0.5 s", (0.01, 0.5), 0.01),
+            ("1 %, 1 s", (0.01, 1.0), 0.01),
+            ("2 % .5 s", (0.02, 0.5), 0.01),
+        ] {
+            let scene = Scene {
+                wander,
+                swap,
+                hunting,
+                constant: if swap { 0.02 } else { 0.0 },
+                zero_pa: 10.0,
+                ..usual.clone()
             };
+            let t = Tally::of(&scene, 300);
             println!(
-                "{name} {:.2} {:.2} {} {:.3} % {:.3?}",
-                p.from_s,
-                p.to_s,
-                p.cycles,
-                100.0 * p.flow1_over_flow2.ln(),
-                p.budget
-                    .iter()
-                    .map(|r| (r.name, r.u_percent, r.dof.unwrap_or(-1.0)))
-                    .collect::<Vec<_>>()
+                "{swap} {name}: {:.1} half {:.2} err {:.2} {} {}",
+                100.0 * t.held as f64 / t.logs as f64,
+                t.half_percent / 300.0,
+                t.error_percent / 300.0,
+                t.silent,
+                t.split
             );
         }
     }

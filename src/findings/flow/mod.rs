@@ -129,6 +129,22 @@ pub struct Flow {
     pub superseded: usize,
     /// What shakes the result.
     pub remarks: Vec<Remark>,
+    /// The cycles that were averaged, for a chart.
+    #[serde(skip)]
+    pub blocks: Vec<FlowBlock>,
+}
+
+/// The flows over one block of whole cycles, as the meters show them with their zeros taken out.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct FlowBlock {
+    /// Middle, s.
+    pub at_s: f64,
+    /// Steady differential pressure that gives the mean flow of side 1, kPa.
+    pub flow1_kpa: f64,
+    /// The same of side 2, kPa.
+    pub flow2_kpa: f64,
+    /// Flow of side 1 over that of side 2.
+    pub flow1_over_flow2: f64,
 }
 
 /// True where the log has a column for each of the two meters.
@@ -190,6 +206,25 @@ pub fn find(signal: &Signal, conditions: &Conditions) -> Option<Flow> {
         say,
         superseded,
         remarks,
+        blocks: pieces.iter().flat_map(|piece| by_side(signal, &roots, piece)).collect(),
+    })
+}
+
+/// The cycles of a stretch by side: with the meters exchanged, meter 2 is on side 1.
+fn by_side<'a>(
+    signal: &'a Signal,
+    roots: &'a [Root; 2],
+    piece: &'a pieces::Piece,
+) -> impl Iterator<Item = FlowBlock> + use<'a> {
+    let side1 = usize::from(piece.swapped);
+    piece.blocks.iter().map(move |k| {
+        let (one, two) = (roots[side1].blocks[*k], roots[1 - side1].blocks[*k]);
+        FlowBlock {
+            at_s: signal.cycles.middle_s(*k),
+            flow1_kpa: one * one,
+            flow2_kpa: two * two,
+            flow1_over_flow2: one / two,
+        }
     })
 }
 
@@ -253,8 +288,7 @@ fn believed<'a>(
 ) -> (Vec<Group<'a>>, Option<Remark>) {
     let limit = BEYOND_BELIEF * prior(conditions);
     let unlike = |group: &&Group| {
-        let both = ratio::joined(&group.direct).zip(ratio::joined(&group.swapped));
-        let (both, by) = both.map(|(direct, swapped)| ratio::exchanged(&direct, &swapped))?;
+        let (both, by) = ratio::exchanged(&group.direct, &group.swapped)?;
         (by.abs() > limit.hypot(BEYOND_BELIEF * both.scatter.0)).then_some((both.from_s, by))
     };
     let Some((at_s, by)) = groups.iter().find_map(|group| unlike(&group)) else {
@@ -278,20 +312,17 @@ fn prior(conditions: &Conditions) -> f64 {
 }
 
 fn plateau(group: &Group, conditions: &Conditions) -> Option<FlowPlateau> {
-    let (direct, swapped) = (ratio::joined(&group.direct), ratio::joined(&group.swapped));
-    let (reading, meters) = match (direct, swapped) {
-        (Some(direct), Some(swapped)) => {
-            let (both, by) = ratio::exchanged(&direct, &swapped);
-            (both, Some(by.exp()))
-        }
-        (Some(direct), None) => (direct, None),
+    let exchanged = ratio::exchanged(&group.direct, &group.swapped);
+    let (reading, meters) = match (exchanged, ratio::joined(&group.direct)) {
+        (Some((both, by)), _) => (both, Some(by.exp())),
+        (None, Some(direct)) => (direct, None),
         // Never direct: the meter of the other column is on side 1.
-        (None, Some(mut swapped)) => {
+        (None, None) => {
+            let mut swapped = ratio::joined(&group.swapped)?;
             swapped.log_ratio = -swapped.log_ratio;
             swapped.flow_kpa.reverse();
             (swapped, None)
         }
-        (None, None) => return None,
     };
     let budget = budget(&reading, meters.is_none(), conditions)?;
     let coverage = budget.coverage_factor(LEVEL)?;

@@ -10,7 +10,7 @@ use super::root::Root;
 use crate::findings::balance::LEVEL;
 use crate::findings::{in_step, resolution};
 use crate::signal::Signal;
-use crate::statistics::correlated::mean_interval;
+use crate::statistics::correlated;
 
 /// The largest ripple that has to be reckoned with where a logger in step does not show it: flow that
 /// falls to nothing and rises to twice its mean (common practice, no published source).
@@ -54,7 +54,9 @@ pub struct Reading {
     pub fresh: bool,
     /// Squared mean root of each meter, kPa: the steady differential pressure of the same flow.
     pub flow_kpa: [f64; 2],
-    /// Logarithm of meter 1's flow by meter 2's.
+    /// The logarithm of meter 1's flow by meter 2's, block by block.
+    pub blocks: Vec<f64>,
+    /// Its level.
     pub log_ratio: f64,
     /// By the scatter of the cycles, and its degrees of freedom.
     pub scatter: (f64, f64),
@@ -100,7 +102,8 @@ pub fn read(signal: &Signal, roots: &[Root; 2], piece: &Piece, cylinders: u32) -
     // The flows pulsate and hunt together: what is left of both divided by their means is the noise of l.
     let apart = |k: &usize| roots[0].blocks[*k] / means[0] - roots[1].blocks[*k] / means[1];
     let apart: Vec<f64> = piece.blocks.iter().map(apart).collect();
-    let Some(mean) = mean_interval(&apart, LEVEL) else { return Told::Nothing };
+    let Some(mean) = correlated::mean_interval(&apart, LEVEL) else { return Told::Nothing };
+    let level = (means[0] / means[1]).ln();
     let steps = [0, 1]
         .map(|m: usize| 0.5 * resolution::of_column(roots[m].column(), rows) / means[m].powi(2));
     let value = |row: usize| roots[0].at(row) / means[0] - roots[1].at(row) / means[1];
@@ -114,7 +117,8 @@ pub fn read(signal: &Signal, roots: &[Root; 2], piece: &Piece, cylinders: u32) -
         swapped: piece.swapped,
         fresh: piece.fresh,
         flow_kpa: means.map(|root| root * root),
-        log_ratio: (means[0] / means[1]).ln() + mean.mean,
+        log_ratio: level + mean.mean,
+        blocks: apart.iter().map(|apart| level + apart).collect(),
         scatter: (mean.u, mean.dof),
         by_zero,
         // The bend is known as well as the noise and the shape of the pulses are: within half of itself.
@@ -146,6 +150,7 @@ pub fn joined(readings: &[&Reading]) -> Option<Reading> {
         swapped: first.swapped,
         fresh: first.fresh,
         flow_kpa: [sum(&|r| r.flow_kpa[0]), sum(&|r| r.flow_kpa[1])],
+        blocks: readings.iter().flat_map(|r| r.blocks.iter().copied()).collect(),
         log_ratio: sum(&|r| r.log_ratio),
         scatter: (squares(&|r| r.scatter.0), least(&|r| r.scatter.1)),
         // A zero is the same on all of them.
@@ -156,40 +161,47 @@ pub fn joined(readings: &[&Reading]) -> Option<Reading> {
     })
 }
 
-/// The ratio of the sides by both orientations of the meters, and by what the pair's constants differ.
-pub fn exchanged(direct: &Reading, swapped: &Reading) -> (Reading, f64) {
-    let half = |a: f64, b: f64| 0.5 * a.hypot(b);
+/// The ratio of the sides by both orientations of the meters, and the logarithm of what the pair's
+/// constants differ by. `None` where one orientation is missing.
+///
+/// Both levels are fitted to the blocks of all stretches together, in the order of time: the longer the
+/// record, the better its slow noise is known.
+pub fn exchanged(direct: &[&Reading], swapped: &[&Reading]) -> Option<(Reading, f64)> {
+    let mut all: Vec<&Reading> = direct.iter().chain(swapped).copied().collect();
+    all.sort_by(|a, b| a.from_s.total_cmp(&b.from_s));
+    let (direct, swapped) = (joined(direct)?, joined(swapped)?);
+    let blocks: Vec<f64> = all.iter().flat_map(|r| r.blocks.iter().copied()).collect();
+    let column = |swapped: bool| -> Vec<f64> {
+        let own = |r: &&Reading| vec![f64::from(u8::from(r.swapped == swapped)); r.blocks.len()];
+        all.iter().flat_map(own).collect()
+    };
+    let fit = correlated::fit(&blocks, &[&column(false), &column(true)]).ok()?;
+    let half = fit.estimate(&[0.5, -0.5])?;
+    let constants = fit.estimate(&[0.5, 0.5])?;
+    let beside = |a: f64, b: f64| 0.5 * a.hypot(b);
     let by_zero = [0, 1].map(|m: usize| {
         let ((a, a_dof), (b, b_dof)) = (direct.by_zero[m], swapped.by_zero[m]);
         (0.5 * (a - b), a_dof.min(b_dof))
     });
-    let (early, late) =
-        if direct.from_s < swapped.from_s { (direct, swapped) } else { (swapped, direct) };
     let both = Reading {
-        from_s: early.from_s,
-        to_s: late.to_s.max(early.to_s),
+        from_s: all.first()?.from_s,
+        to_s: all.last()?.to_s,
         lasts_s: direct.lasts_s + swapped.lasts_s,
         rpm: direct.rpm.zip(swapped.rpm).map(|(a, b)| 0.5 * (a + b)),
         cycles: direct.cycles + swapped.cycles,
         swapped: false,
-        fresh: early.fresh,
+        fresh: all.first()?.fresh,
         flow_kpa: [
             0.5 * (direct.flow_kpa[0] + swapped.flow_kpa[1]),
             0.5 * (direct.flow_kpa[1] + swapped.flow_kpa[0]),
         ],
-        log_ratio: 0.5 * (direct.log_ratio - swapped.log_ratio),
-        scatter: joined_scatter(direct.scatter, swapped.scatter),
+        blocks,
+        log_ratio: half.value,
+        scatter: (half.u, half.dof),
         by_zero,
-        by_noise: half(direct.by_noise, swapped.by_noise),
-        by_resolution: half(direct.by_resolution, swapped.by_resolution),
-        by_step: half(direct.by_step, swapped.by_step),
+        by_noise: beside(direct.by_noise, swapped.by_noise),
+        by_resolution: beside(direct.by_resolution, swapped.by_resolution),
+        by_step: beside(direct.by_step, swapped.by_step),
     };
-    (both, 0.5 * (direct.log_ratio + swapped.log_ratio))
-}
-
-/// Half the sum of two independent scatters, with the degrees of freedom of Welch and Satterthwaite.
-fn joined_scatter((a, a_dof): (f64, f64), (b, b_dof): (f64, f64)) -> (f64, f64) {
-    let u = a.hypot(b);
-    let fourths = a.powi(4) / a_dof + b.powi(4) / b_dof;
-    (0.5 * u, if fourths > 0.0 { u.powi(4) / fourths } else { a_dof.min(b_dof) })
+    Some((both, constants.value))
 }
