@@ -28,8 +28,8 @@ pub struct Scene {
     pub rate_hz: f64,
     /// Pressure that a steady flow of side 2's mean would give, Pa.
     pub pressure_pa: f64,
-    /// Share of the flow that pulsates; above 1 it runs back for a while.
-    pub depth: f64,
+    /// Share of each side's flow that pulsates; above 1 it runs back for a while.
+    pub depth: [f64; 2],
     /// Noise of a reading, Pa, and its correlation from one reading to the next.
     pub noise_pa: f64,
     pub correlation: f64,
@@ -60,13 +60,13 @@ impl Default for Scene {
             rpm: 850.0,
             rate_hz: 100.0,
             pressure_pa: 150.0,
-            depth: 0.8,
+            depth: [0.8; 2],
             noise_pa: 2.0,
             correlation: 0.0,
             zero_pa: 10.0,
             drift_pa: 0.0,
             constant: 0.02,
-            wander: (0.01, 1.5),
+            wander: (0.01, 0.5),
             hunting: 0.01,
             runs_s: 20.0,
             off_s: [6.0, 0.0],
@@ -151,7 +151,11 @@ impl Scene {
                 let pulses = drawn / (2.0 * 0.25 * 2.0 / PI);
                 let size = (1.0 + hunt + own[side].next(random))
                     * if side == 0 { self.ratio } else { 1.0 };
-                if running { size * (1.0 - self.depth + self.depth * pulses) } else { 0.0 }
+                if running {
+                    size * (1.0 - self.depth[side] + self.depth[side] * pulses)
+                } else {
+                    0.0
+                }
             });
             for meter in 0..2 {
                 let side = if self.swap && t >= move_to { 1 - meter } else { meter };

@@ -15,9 +15,11 @@ use crate::statistics::correlated;
 /// The largest ripple that has to be reckoned with where a logger in step does not show it: flow that
 /// falls to nothing and rises to twice its mean (common practice, no published source).
 const HIDDEN: f64 = 1.0;
-/// Up to this share the bend of the root by noise can be taken off; beyond, the flow comes too near to
-/// zero for it.
+/// Up to this share the bend of the root by noise is small enough to be taken off.
 const MOST_BEND: f64 = 0.02;
+/// Up to this share noise may have taken off of the root of a flow that comes near to zero: it widens the
+/// interval. Beyond, nothing is said.
+const MOST_LOST: f64 = 0.1;
 /// Up to this share an uncertain zero acts on the root as on a straight line.
 const MOST_BY_ZERO: f64 = 0.2;
 
@@ -90,6 +92,10 @@ pub fn read(signal: &Signal, roots: &[Root; 2], piece: &Piece, cylinders: u32) -
     }
     let end = cycles.sample.get(last + 1).map_or(signal.track.len(), |row| *row as usize);
     let rows = (cycles.sample[*first] as usize, end);
+    let lost = [0, 1].map(|m: usize| roots[m].lost(rows));
+    if !lost.iter().all(|lost| (0.0..MOST_LOST).contains(lost)) {
+        return Told::Noise;
+    }
     let middle_s = 0.5 * (cycles.from_s[*first] + cycles.to_s[*last]);
     let by_zero = [0, 1].map(|m: usize| {
         let (u_kpa, dof) = roots[m].zero.u_at(middle_s);
@@ -122,7 +128,8 @@ pub fn read(signal: &Signal, roots: &[Root; 2], piece: &Piece, cylinders: u32) -
         scatter: (mean.u, mean.dof),
         by_zero,
         // The bend is known as well as the noise and the shape of the pulses are: within half of itself.
-        by_noise: 0.5 * (bends[0] - bends[1]).abs(),
+        // What may be lost lies between nothing and all of it on either side (rectangular).
+        by_noise: (0.5 * (bends[0] - bends[1])).hypot(lost[0].hypot(lost[1]) / 12.0_f64.sqrt()),
         by_resolution: steps[0].hypot(steps[1]),
         by_step: in_step::of_value(signal, rows, &value, (mean.u, HIDDEN), cylinders),
     }))
