@@ -10,6 +10,9 @@ use crate::units::Kpa;
 
 /// The section on the airflow meters: their verdict where the vacuums have one too, table, what it means.
 pub fn section(page: &mut Page, flow: &Flow, vacuum: &Balance, conditions: &Conditions) {
+    if flow.say == vacuum.say && flow.plateaus.is_empty() {
+        return;
+    }
     page.heading("By the airflow meters", Tone::Plain);
     if flow.say != vacuum.say {
         page.paragraph(&flow.say);

@@ -140,7 +140,7 @@ fn meters_connected_the_other_way_round_are_turned_and_named() {
     assert!(remark["text"].as_str().unwrap().contains("meter 1 and airflow meter 2"), "{remark}");
     let ratio = value["flow"]["plateaus"][0]["flow1_over_flow2"].as_f64().unwrap();
     assert!((ratio - 0.9).abs() < 0.01, "{ratio}");
-    assert!(run(&["balance", &log]).good().out.contains("Mind: airflow meter 1"));
+    assert!(run(&["balance", &log]).good().out.contains("Mind: Airflow meter 1"));
 }
 
 #[test]

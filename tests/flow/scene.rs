@@ -99,6 +99,24 @@ impl Wander {
     }
 }
 
+/// A stroke that begins between two phases draws an amount of its own.
+fn draw(strokes: &mut [[f64; 2]; 2], (before, phase): (f64, f64), random: &mut Pcg64) {
+    for (stroke, at) in strokes.iter_mut().flatten().zip(STROKES.iter().flatten()) {
+        if (phase - at).floor() > (before - at).floor() {
+            *stroke = 1.0 + 0.05 * random.sample::<f64, _>(StandardNormal);
+        }
+    }
+}
+
+/// What the strokes of a side draw at a phase: half a sine wave each.
+fn drawn(strokes: &[f64; 2], side: usize, phase: f64) -> f64 {
+    let of = |(stroke, at): (&f64, &f64)| {
+        let share = (phase - at).rem_euclid(1.0) / 0.25;
+        if share < 1.0 { stroke * (PI * share).sin() } else { 0.0 }
+    };
+    strokes.iter().zip(&STROKES[side]).map(of).sum()
+}
+
 impl Scene {
     /// When the engine starts, when the meters come off and are back on, and when it stops, s.
     fn times(&self) -> (f64, f64, f64, f64) {
@@ -132,23 +150,10 @@ impl Scene {
             let rpm = if running { self.rpm * (1.0 + hunt) } else { 0.0 };
             let before = phase;
             phase += rpm / 120.0 * step_s;
-            for (side, begins) in STROKES.iter().enumerate() {
-                for (stroke, at) in begins.iter().enumerate() {
-                    if (phase - at).floor() > (before - at).floor() {
-                        strokes[side][stroke] =
-                            1.0 + 0.05 * random.sample::<f64, _>(StandardNormal);
-                    }
-                }
-            }
+            draw(&mut strokes, (before, phase), random);
             let flows = [0, 1].map(|side: usize| {
-                let drawn: f64 = (0..2)
-                    .map(|stroke| {
-                        let share = (phase - STROKES[side][stroke]).rem_euclid(1.0) / 0.25;
-                        if share < 1.0 { strokes[side][stroke] * (PI * share).sin() } else { 0.0 }
-                    })
-                    .sum();
                 // Two strokes of a quarter each, whose half sine has a mean of 2/pi.
-                let pulses = drawn / (2.0 * 0.25 * 2.0 / PI);
+                let pulses = drawn(&strokes[side], side, phase) / (2.0 * 0.25 * 2.0 / PI);
                 let size = (1.0 + hunt + own[side].next(random))
                     * if side == 0 { self.ratio } else { 1.0 };
                 if running {

@@ -128,12 +128,14 @@ fn turned(signal: &Signal, roots: &mut [Root; 2]) -> Option<Remark> {
             names.push(format!("airflow meter {}", number + 1));
         }
     }
-    let each = if names.len() == 2 { "read" } else { "reads" };
+    let (each, whose) = if names.len() == 2 {
+        ("read", "the two hoses of each are exchanged; the signs were turned")
+    } else {
+        ("reads", "its two hoses are exchanged; the sign was turned")
+    };
     (!names.is_empty()).then(|| {
-        let text = format!(
-            "{} {each} below zero with the engine running: its two hoses are exchanged; the sign was turned",
-            names.join(" and ")
-        );
+        let text =
+            format!("{} {each} below zero with the engine running: {whose}", names.join(" and "));
         Remark::new("flow_negative", names.len(), &[], text)
     })
 }
