@@ -22,6 +22,10 @@ pub enum Meaning {
     TeeOn,
     /// The T-piece is gone.
     TeeOff,
+    /// The two airflow meters have changed places.
+    MetersSwapped,
+    /// The two airflow meters are back in their own places.
+    MetersDirect,
     /// A suspect is sealed or pinched.
     Seal(String),
     /// A suspect is released.
@@ -82,7 +86,7 @@ impl Mark {
     }
 
     /// The marks with a meaning, for people.
-    pub const KNOWN: &str = "engine off, engine on, cap off, cap on, hoses swapped, hoses direct, tee on, tee off, \
+    pub const KNOWN: &str = "engine off, engine on, cap off, cap on, hoses swapped, hoses direct, tee on, tee off, meters swapped, meters direct, \
         seal NAME, release NAME, known leak 1.5 mm, known leak closed, screw 1 +0.25, \
         on carb1, on carb2, mistake MARK, note TEXT";
 
@@ -127,9 +131,9 @@ impl Mark {
     /// assert!(!Mark::read(Seconds(3.0), "choke in").is_missed());
     /// ```
     pub fn is_missed(&self) -> bool {
-        const STARTS: [&str; 10] = [
-            "hose", "swap", "screw", "seal", "leak", "engine", "schlauch", "deckel", "bouchon",
-            "tuyau",
+        const STARTS: [&str; 11] = [
+            "hose", "swap", "meter", "screw", "seal", "leak", "engine", "schlauch", "deckel",
+            "bouchon", "tuyau",
         ];
         let words = plain(&self.text);
         let about = |word: &str| match word {
@@ -188,6 +192,12 @@ fn phrase(plain: &str) -> Meaning {
         | "hoses normal" | "swap back" | "swapped back" | "hoses swapped back"
         | "schlauche zuruck" | "schlaeuche zurueck" | "schlauche normal" | "schlaeuche normal"
         | "tuyaux remis" | "tuyaux normaux" => Meaning::HosesDirect,
+        "meter swapped" | "meters swap" | "swap meters" | "swapped meters" | "meters crossed" => {
+            Meaning::MetersSwapped
+        }
+        "meter direct" | "meters back" | "meters normal" | "meters swapped back" => {
+            Meaning::MetersDirect
+        }
         "engine off" => Meaning::EngineOff,
         "engine on" => Meaning::EngineOn,
         _ => Meaning::Other,
@@ -205,6 +215,8 @@ fn meaning(words: &[&str]) -> Meaning {
         ["cap", "on"] => Meaning::CapOn,
         ["hoses", "swapped"] => Meaning::HosesSwapped,
         ["hoses", "direct"] => Meaning::HosesDirect,
+        ["meters", "swapped"] => Meaning::MetersSwapped,
+        ["meters", "direct"] => Meaning::MetersDirect,
         ["tee", "on"] => Meaning::TeeOn,
         ["tee", "off"] => Meaning::TeeOff,
         ["link", "lost"] => Meaning::LinkLost,
@@ -254,6 +266,10 @@ pub struct Track {
     pub vac2_kpa: Option<Vec<f64>>,
     /// Crankcase below atmosphere, kPa, positive.
     pub crank_kpa: Option<Vec<f64>>,
+    /// Differential pressure of airflow meter 1, on the mouth of carburettor 1, kPa.
+    pub flow1_kpa: Option<Vec<f64>>,
+    /// Differential pressure of airflow meter 2, on the mouth of carburettor 2, kPa.
+    pub flow2_kpa: Option<Vec<f64>>,
     /// Data row of each sample, counted from 0 at the first row under the header.
     pub row: Vec<u32>,
     /// Marks in the order of time.

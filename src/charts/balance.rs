@@ -101,7 +101,7 @@ pub(super) fn drawn_speed(
     }
 }
 
-/// The speed of a log, ready for its panel.
+/// The engine speed by cycle.
 pub(super) struct Speed {
     series: Series,
     range: Range,
@@ -116,7 +116,7 @@ impl Speed {
         Some(Speed { series, range })
     }
 
-    /// Its panel.
+    /// Its panel before it has a place.
     pub fn plan(&self) -> Plan {
         Plan {
             heading: "Engine speed (rev/min)".into(),
@@ -127,7 +127,8 @@ impl Speed {
         }
     }
 
-    fn draw(&self, sheet: &mut Sheet, panel: &Panel, clock: &Clock, signal: &Signal) {
+    /// Draws it.
+    pub fn draw(&self, sheet: &mut Sheet, panel: &Panel, clock: &Clock, signal: &Signal) {
         panel.shade(sheet, clock, signal);
         panel.grid(sheet);
         panel.trace(sheet, clock, &self.series, (ink::TEXT, 1.0), None);

@@ -14,6 +14,7 @@ mod compare;
 mod correction;
 mod difference;
 mod file;
+mod flow;
 mod hoses;
 mod hunt;
 mod ink;
@@ -35,6 +36,7 @@ use crate::findings::Sides;
 use crate::findings::balance::Balance;
 use crate::findings::breather::Breather;
 use crate::findings::compare::Comparison;
+use crate::findings::flow::Flow;
 use crate::findings::hunt::Hunt;
 use crate::findings::pair_match::PairMatch;
 use crate::signal::Signal;
@@ -112,6 +114,22 @@ pub fn balance_svg(
     sides: &Sides,
 ) -> Result<String, ChartError> {
     paint::svg(&fitted(|type_size| balance::draw(frame, type_size, signal, finding, sides))?)
+}
+
+/// Writes the chart of the airflow meters: both flows by engine cycle, their ratio with tolerance and
+/// intervals, and the speed, on one time axis.
+///
+/// # Errors
+/// Unknown ending of `path`, a folder that cannot be written to, no steady flow of both meters, or a
+/// frame too small for its text.
+pub fn flow(
+    path: &Path,
+    frame: &Frame,
+    signal: &Signal,
+    finding: &Flow,
+    sides: &Sides,
+) -> Result<(), ChartError> {
+    file::write(path, || fitted(|type_size| flow::draw(frame, type_size, signal, finding, sides)))
 }
 
 /// Writes the breather chart: the speed by engine cycle with the fitted curve, the openings and

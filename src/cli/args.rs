@@ -200,6 +200,10 @@ pub struct BalanceArgs {
     /// Show what the uncertainty consists of, one row a component (JSON always does).
     #[arg(long, help_heading = "The answer")]
     pub budget: bool,
+    /// Most by which one side may pass more air by airflow meters on the carburettors, % [default: 3].
+    #[arg(long, value_name = "PERCENT", value_parser = values::flow_tolerance,
+          allow_negative_numbers = true, help_heading = "The car")]
+    pub flow_tolerance: Option<f64>,
     /// A row each plateau, not each log; without it the row has the longest plateau at idle.
     #[arg(long, help_heading = "Many logs")]
     pub each_plateau: bool,

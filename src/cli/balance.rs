@@ -8,7 +8,7 @@ use super::output::{Outcome, answer, message, page};
 use super::picture;
 use super::wishes::Wishes;
 use crate::charts;
-use crate::findings::{Verdict, balance};
+use crate::findings::{Verdict, balance, flow};
 use crate::report::{self, cautions};
 
 /// Reads a log, or many, and gives the balance.
@@ -16,7 +16,8 @@ use crate::report::{self, cautions};
 /// # Errors
 /// The log cannot be read or has not both vacuums, or the chart cannot be drawn.
 pub fn run(args: &BalanceArgs) -> Result<u8, Failure> {
-    let wishes = Wishes::new(&args.reading, &args.car, args.output.units)?;
+    let wishes = Wishes::new(&args.reading, &args.car, args.output.units)?
+        .with_flow_tolerance(args.flow_tolerance);
     let given = Given {
         logs: &args.logs,
         many: &args.many,
@@ -29,22 +30,28 @@ pub fn run(args: &BalanceArgs) -> Result<u8, Failure> {
     }
     let Some(log) = args.logs.first() else { return Ok(0) };
     let log = load(log, &wishes, None)?;
-    log.needs_both_vacuums()?;
+    log.needs_both_sides()?;
     if let Some(wanted) = log.speed_wanted() {
         message(&format!("help: {wanted}"));
     }
     let finding = balance::find(&log.signal, &log.conditions);
+    let flow = flow::find(&log.signal, &log.conditions);
     let unit = wishes.unit();
     picture::draw(&args.picture, unit, |path, frame| {
-        charts::balance(path, frame, &log.signal, &finding, &log.conditions.sides)
+        let sides = &log.conditions.sides;
+        match flow.as_ref().filter(|_| flow::is_alone(&log.signal)) {
+            Some(flow) => charts::flow(path, frame, &log.signal, flow, sides),
+            None => charts::balance(path, frame, &log.signal, &finding, sides),
+        }
     })?;
     if args.output.json {
-        answer(report::json::balance(&log.facts, &finding)?.as_bytes())?;
+        answer(report::json::balance(&log.facts, &finding, flow.as_ref())?.as_bytes())?;
     } else {
         let mut page = page(unit);
-        report::balance::body(&mut page, &log.facts, &finding, &log.conditions);
+        report::balance::body(&mut page, &log.facts, &finding, flow.as_ref(), &log.conditions);
         if args.budget {
             report::balance::budget(&mut page, &finding);
+            flow.iter().for_each(|flow| report::flow::budget(&mut page, flow));
         }
         cautions::write(&mut page, &cautions::for_balance(finding.verdict));
         answer(page.finish().as_bytes())?;

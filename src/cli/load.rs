@@ -101,6 +101,24 @@ impl Loaded {
         }
     }
 
+    /// As [`Loaded::needs_both_vacuums`], where two airflow meters do as well.
+    ///
+    /// # Errors
+    /// As there.
+    pub fn needs_both_sides(&self) -> Result<(), Failure> {
+        let track = &self.signal.track;
+        match (&track.flow1_kpa, &track.flow2_kpa) {
+            (Some(_), Some(_)) => Ok(()),
+            (Some(_), None) if track.vac1_kpa.is_none() => {
+                Err(self.missing("airflow meter 2", "flow2"))
+            }
+            (None, Some(_)) if track.vac1_kpa.is_none() => {
+                Err(self.missing("airflow meter 1", "flow1"))
+            }
+            _ => self.needs_both_vacuums(),
+        }
+    }
+
     /// There is a speed, from a pick-up or from the ripple.
     ///
     /// # Errors

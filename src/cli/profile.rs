@@ -64,6 +64,12 @@ pub struct Profile {
     pub sensor_gain_limit_percent: Option<f64>,
     /// By how much one sensor's offset may drift after a tee run; a number as with `tolerance`.
     pub sensor_drift_limit: Option<Kpa>,
+    /// Most by which one side may pass more air by the airflow meters, %, as with `--flow-tolerance`.
+    pub flow_tolerance_percent: Option<f64>,
+    /// Largest error of one airflow meter's constant, % of the flow.
+    pub flow_meter_limit_percent: Option<f64>,
+    /// Largest zero of one airflow meter by its data sheet; a number as with `tolerance`.
+    pub flow_zero_limit: Option<Kpa>,
     /// The section of the tee run, as `match` stores it.
     pub tee_run: Option<TeeRun>,
 }
@@ -85,7 +91,7 @@ pub(super) const fn key(name: &'static str, needs: &'static str, example: &'stat
 
 const PRESSURE: &str = "a pressure with its unit, in quotes, or a number";
 
-pub(super) const KEYS: [Key; 20] = [
+pub(super) const KEYS: [Key; 23] = [
     key("car", "a text in quotes", "car = \"Blue saloon\""),
     key("carb1", "a name in quotes", "carb1 = \"Front\""),
     key("carb2", "a name in quotes", "carb2 = \"Rear\""),
@@ -106,6 +112,9 @@ pub(super) const KEYS: [Key; 20] = [
     key("sensor_offset_limit", PRESSURE, "sensor_offset_limit = \"1 kPa\""),
     key("sensor_gain_limit_percent", "a number from 0 to 50", "sensor_gain_limit_percent = 2.0"),
     key("sensor_drift_limit", PRESSURE, "sensor_drift_limit = \"0.5 kPa\""),
+    key("flow_tolerance_percent", "a number above 0, up to 50", "flow_tolerance_percent = 3"),
+    key("flow_meter_limit_percent", "a number from 0 to 50", "flow_meter_limit_percent = 2"),
+    key("flow_zero_limit", PRESSURE, "flow_zero_limit = \"5 Pa\""),
 ];
 
 /// The section of the tee run; it needs a heading of its own, and so is no key like the others.
@@ -211,6 +220,12 @@ impl Profile {
             sensor_offset_limit: checked("sensor_offset_limit", offset_limit)?,
             sensor_gain_limit_percent: number("sensor_gain_limit_percent", gain_limit)?,
             sensor_drift_limit: checked("sensor_drift_limit", offset_limit)?,
+            flow_tolerance_percent: number(
+                "flow_tolerance_percent",
+                values::checked_flow_tolerance,
+            )?,
+            flow_meter_limit_percent: number("flow_meter_limit_percent", gain_limit)?,
+            flow_zero_limit: checked("flow_zero_limit", offset_limit)?,
             tee_run: tee_section::read(table)?,
         })
     }
@@ -342,14 +357,14 @@ fn offset_limit(given: Given, named: Option<PressureUnit>) -> Result<Kpa, String
     if (0.0..=50.0).contains(&kpa.0) {
         return Ok(kpa);
     }
-    Err(format!("{} kPa is no limit of a sensor's offset; give 0 to 50 kPa", kpa.0))
+    Err(format!("{} kPa is no limit of an offset; give 0 to 50 kPa", kpa.0))
 }
 
 fn gain_limit(percent: f64) -> Result<f64, String> {
     if (0.0..=50.0).contains(&percent) {
         return Ok(percent);
     }
-    Err(format!("{percent} % is no limit of a sensor's gain; give 0 to 50"))
+    Err(format!("{percent} % is no limit of a gain; give 0 to 50"))
 }
 
 #[cfg(test)]
@@ -368,7 +383,8 @@ mod tests {
                     threshold_rpm = 25\nbaro = 100.8\naltitude_m = 120\ncolumns = 'vac1=A'\nlog_units = 'mbar'\n\
                     units = 'inHg'\nfiring_order = '1-3-4-2'\ncarb1_cylinders = [1, 2]\n\
                     sensor = 'mpx4115a'\nsensor_supply_v = 5.05\nsensor_offset_limit = '5 mmHg'\n\
-                    sensor_gain_limit_percent = 1.5\nsensor_drift_limit = 0.2\n";
+                    sensor_gain_limit_percent = 1.5\nsensor_drift_limit = 0.2\n\
+                    flow_tolerance_percent = 4\nflow_meter_limit_percent = 1\nflow_zero_limit = '5 Pa'\n";
         let profile = parse(text).unwrap();
         assert!((profile.tolerance.unwrap().0 - 1.333_223_874_15).abs() < 1e-9);
         assert_eq!(profile.baro, Some(Kpa(100.8)));
@@ -424,6 +440,7 @@ mod tests {
             ("\ntolerance = '10 stone'\n", "stone"),
             ("\ntolerance = true\n", "10 mmHg"),
             ("\ntolerance = -1\n", "above zero"),
+            ("\nflow_tolerance_percent = 0\n", "above 0"),
             ("\nbaro = 760\n", "hPa"),
             ("\nunits = 'ells'\n", "known are Pa"),
             ("\nbalance_pipe = 'yes'\n", "true or false"),

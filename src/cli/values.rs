@@ -166,6 +166,19 @@ pub fn checked_threshold(rpm: f64) -> Result<f64, String> {
     Err(format!("{rpm} rev/min is no smallest drop; give more than 0, up to 500"))
 }
 
+/// A tolerance on the ratio of two flows, %: a number, or one with the sign behind it.
+pub fn flow_tolerance(text: &str) -> Result<f64, String> {
+    checked_flow_tolerance(number(text.trim().trim_end_matches('%'))?)
+}
+
+/// A tolerance on the ratio of two flows that makes sense.
+pub fn checked_flow_tolerance(percent: f64) -> Result<f64, String> {
+    if percent > 0.0 && percent <= 50.0 {
+        return Ok(percent);
+    }
+    Err(format!("{percent} % is no tolerance of a flow; give a number above 0, up to 50"))
+}
+
 /// A name for a side.
 pub fn name(text: &str) -> Result<String, String> {
     let name = text.split_whitespace().collect::<Vec<_>>().join(" ");
@@ -272,6 +285,10 @@ mod tests {
             assert!(altitude(bad).is_err(), "{bad}");
         }
         assert_eq!(altitude("1600"), Ok(1600.0));
+        for bad in ["0", "-3", "51", "NaN", "three"] {
+            assert!(flow_tolerance(bad).is_err(), "{bad}");
+        }
+        assert_eq!((flow_tolerance("3"), flow_tolerance("2,5 %")), (Ok(3.0), Ok(2.5)));
         assert!(name(" \t").is_err());
     }
 

@@ -26,6 +26,7 @@ pub struct Wishes {
     units: Option<PressureUnit>,
     tolerance: Option<Kpa>,
     baro: Option<Kpa>,
+    flow_tolerance_percent: Option<f64>,
 }
 
 impl Wishes {
@@ -61,11 +62,18 @@ impl Wishes {
         Ok(Wishes {
             tolerance: tolerance.or(profile.tolerance),
             baro: baro.or(profile.baro),
+            flow_tolerance_percent: profile.flow_tolerance_percent,
             reading: reading.clone(),
             car: car.clone(),
             profile,
             units,
         })
+    }
+
+    /// The same with what a flag says of the flow's tolerance, %.
+    pub fn with_flow_tolerance(mut self, percent: Option<f64>) -> Self {
+        self.flow_tolerance_percent = percent.or(self.flow_tolerance_percent);
+        self
     }
 
     /// Unit of pressure in the answer.
@@ -228,6 +236,7 @@ impl Wishes {
         let (head, baro) = (&log.head, &log.baro);
         let (reading, car, profile) = (&self.reading, &self.car, &self.profile);
         let usual = Conditions::default();
+        let share = |percent: Option<f64>, usual: f64| percent.map_or(usual, |p| p / 100.0);
         Ok(Conditions {
             sides: self.sides(head, &log.taken)?,
             cylinders: reading
@@ -245,12 +254,15 @@ impl Wishes {
             sensor_offset_limit_kpa: profile
                 .sensor_offset_limit
                 .map_or(usual.sensor_offset_limit_kpa, |kpa| kpa.0),
-            sensor_gain_limit: profile
-                .sensor_gain_limit_percent
-                .map_or(usual.sensor_gain_limit, |percent| percent / 100.0),
+            sensor_gain_limit: share(profile.sensor_gain_limit_percent, usual.sensor_gain_limit),
             sensor_drift_limit_kpa: profile
                 .sensor_drift_limit
                 .map_or(usual.sensor_drift_limit_kpa, |kpa| kpa.0),
+            flow_tolerance: share(self.flow_tolerance_percent, usual.flow_tolerance),
+            flow_meter_limit: share(profile.flow_meter_limit_percent, usual.flow_meter_limit),
+            flow_zero_limit_kpa: profile
+                .flow_zero_limit
+                .map_or(usual.flow_zero_limit_kpa, |kpa| kpa.0),
             tee_run: self.tee_run(head),
         })
     }
@@ -261,7 +273,15 @@ mod tests {
     use super::*;
 
     fn wishes(reading: Reading, car: Car, profile: Profile) -> Wishes {
-        Wishes { reading, car, profile, units: None, tolerance: None, baro: None }
+        Wishes {
+            reading,
+            car,
+            profile,
+            units: None,
+            tolerance: None,
+            baro: None,
+            flow_tolerance_percent: None,
+        }
     }
 
     fn log(head: Head) -> Log {

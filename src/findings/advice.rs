@@ -49,10 +49,15 @@ pub fn sentence(
 }
 
 fn at(plateau: &PlateauBalance) -> String {
-    match plateau.rpm {
-        Some(rpm) if is_idle(plateau) => format!("at idle ({rpm:.0} rev/min)"),
+    at_speed(plateau.rpm, plateau.from_s, plateau.to_s)
+}
+
+/// The speed of a stretch, or when it was where the speed is not known.
+pub(super) fn at_speed(rpm: Option<f64>, from_s: f64, to_s: f64) -> String {
+    match rpm {
+        Some(rpm) if rpm <= IDLE_LIMIT_RPM => format!("at idle ({rpm:.0} rev/min)"),
         Some(rpm) => format!("at {rpm:.0} rev/min"),
-        None => format!("from {:.0} s to {:.0} s", plateau.from_s, plateau.to_s),
+        None => format!("from {from_s:.0} s to {to_s:.0} s"),
     }
 }
 
@@ -73,7 +78,8 @@ fn way(plateau: &PlateauBalance, conditions: &Conditions) -> String {
     format!("{wide} passes {limit}{percent:.0} % more air than {shut}; {turn}")
 }
 
-fn idle_turn(rpm: Option<f64>, target: Option<f64>, shut: &str, wide: &str) -> String {
+/// What to turn at idle, `shut` being the side that passes less.
+pub(super) fn idle_turn(rpm: Option<f64>, target: Option<f64>, shut: &str, wide: &str) -> String {
     match (rpm, target) {
         (Some(rpm), Some(target)) if rpm < target - ON_TARGET_RPM => {
             format!("the idle is below its target, so open {shut} a little.")

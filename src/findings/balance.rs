@@ -10,7 +10,7 @@ use super::in_step::{self, InStep};
 use super::one_sensor::OnSide;
 use super::screws::{self, Memory, Screws};
 use super::stretches::{self, Stretch};
-use super::{Conditions, idle_vacuum, one_sensor, resolution, strokes, zero};
+use super::{Conditions, flow, idle_vacuum, one_sensor, resolution, strokes, zero};
 use crate::sample::{Meaning, Remark};
 use crate::sensors::matching::{Matching, Prior};
 use crate::signal::Signal;
@@ -210,12 +210,15 @@ pub fn find(signal: &Signal, conditions: &Conditions) -> Balance {
     }
     remarks.extend(idle_vacuum::remark(&plateaus, conditions));
     remarks.extend(one_sensor::remark_of_two(signal));
+    remarks.extend(flow::remark_of_one(signal));
     let uneven = strokes::find(signal, &stretches, conditions.cylinders);
     let zero = zero.used;
     let superseded = superseded(signal, &plateaus);
     let now = &plateaus[superseded..];
     let verdict = overall(now);
     let say = advice::sentence(signal, now, &zero, &remarks, conditions);
+    let flow = if flow::is_alone(signal) { flow::find(signal, conditions) } else { None };
+    let (verdict, say) = flow.map_or((verdict, say), |flow| (flow.verdict, flow.say));
     let mut causes = advice::causes(now, &zero);
     causes.extend(uneven.map(|uneven| uneven.cause(conditions)));
     let screws = screws::find(signal, &plateaus, conditions, &Memory::default()).screws;

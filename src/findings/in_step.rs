@@ -47,13 +47,14 @@ pub fn of(signal: &Signal, rows: (usize, usize), u_mean: f64, cylinders: u32) ->
     if let [None, None] = signal.spoken {
         // Both sides are read at once: what they have in common drops out.
         let difference = |row: usize| one[row] - two[row];
-        return readings(None)
-            .map_or_else(InStep::default, |r| retained(&r, &difference, u_mean, 2.0));
+        return readings(None).map_or_else(InStep::default, |r| {
+            retained(&r, &difference, u_mean, 2.0 * HIDDEN_KPA.powi(2))
+        });
     }
     let mut both = InStep::default();
     for (column, spoken) in [one, two].into_iter().zip(&signal.spoken) {
         let Some(readings) = readings(spoken.as_deref()) else { continue };
-        let side = retained(&readings, &|row| column[row], u_mean, 1.0);
+        let side = retained(&readings, &|row| column[row], u_mean, HIDDEN_KPA.powi(2));
         both.u_kpa = both.u_kpa.hypot(side.u_kpa);
         both.r = both.r.max(side.r);
         both.assumed |= side.assumed;
@@ -68,12 +69,25 @@ pub fn of_column(signal: &Signal, side1: bool, rows: (usize, usize), cylinders: 
     let spoken = signal.spoken[usize::from(!side1)].as_deref();
     let readings = Channel { track, spoken, rows, cylinders }.readings();
     let (Some(column), Some(readings)) = (column, readings) else { return InStep::default() };
-    retained(&readings, &|row| column[row], 0.0, 1.0)
+    retained(&readings, &|row| column[row], 0.0, HIDDEN_KPA.powi(2))
 }
 
-/// What the mean of `value` over the readings retains of a ripple on `sides` sides; `u_mean` is the
-/// standard uncertainty of that mean by its scatter.
-fn retained(readings: &Readings, value: &dyn Fn(usize) -> f64, u_mean: f64, sides: f64) -> InStep {
+/// Standard uncertainty that being in step adds to the mean of `value` over some rows, in the unit of
+/// the value; one strong order of its ripple is reckoned to be no larger than `hidden`.
+pub fn of_value(
+    signal: &Signal,
+    rows: (usize, usize),
+    value: &dyn Fn(usize) -> f64,
+    (u_mean, hidden): (f64, f64),
+    cylinders: u32,
+) -> f64 {
+    let readings = Channel { track: &signal.track, spoken: None, rows, cylinders }.readings();
+    readings.map_or(0.0, |readings| retained(&readings, value, u_mean, hidden * hidden).u_kpa)
+}
+
+/// What the mean of `value` over the readings retains of a ripple whose strong orders have an amplitude
+/// of at most the root of `square`; `u_mean` is the standard uncertainty of that mean by its scatter.
+fn retained(readings: &Readings, value: &dyn Fn(usize) -> f64, u_mean: f64, square: f64) -> InStep {
     let significant = readings.orders.iter().filter(|order| order.significant);
     let Some(r) = significant.map(|order| order.r * order.share).reduce(f64::max) else {
         return InStep::default();
@@ -91,7 +105,7 @@ fn retained(readings: &Readings, value: &dyn Fn(usize) -> f64, u_mean: f64, side
         }
     }
     let Some(moments) = gathering.moments() else { return InStep::default() };
-    let limit = |order: &Order| [(0.5 * sides).sqrt() * HIDDEN_KPA * order.share; 2];
+    let limit = |order: &Order| [(0.5 * square).sqrt() * order.share; 2];
     let limits: Vec<f64> = readings.orders.iter().flat_map(limit).collect();
     // What the mean retains of each wave.
     let retained = &moments.means[..2 * ORDERS];

@@ -8,6 +8,7 @@ pub mod breather;
 pub mod cap_fit;
 pub mod compare;
 pub mod crankcase;
+pub mod flow;
 pub mod hunt;
 pub mod idle_drop;
 pub mod idle_vacuum;
@@ -71,6 +72,12 @@ pub struct Conditions {
     pub sensor_gain_limit: f64,
     /// Limit by which one sensor's offset may drift after a tee run, kPa.
     pub sensor_drift_limit_kpa: f64,
+    /// Most by which one side may pass more air than the other by the airflow meters, as a fraction.
+    pub flow_tolerance: f64,
+    /// Limit of the error of one airflow meter's constant as a fraction of the flow.
+    pub flow_meter_limit: f64,
+    /// Limit of one airflow meter's zero, kPa, where the log does not show it.
+    pub flow_zero_limit_kpa: f64,
     /// The tee run of the pair, when there is one.
     pub tee_run: Option<TeeRun>,
 }
@@ -91,6 +98,12 @@ impl Default for Conditions {
             sensor_gain_limit: 0.02,
             // 'Offset stability' of an MPX4115A, 0.5 % of its span of 100 kPa (data sheet MPX4115A/D).
             sensor_drift_limit_kpa: 0.5,
+            // 3 % (common practice, no published source).
+            flow_tolerance: 0.03,
+            // Two meters of one make, not calibrated (judgement, no published source).
+            flow_meter_limit: 0.02,
+            // Largest error of an MPXV7002 over its range of 4 kPa, 6.25 % (its data sheet, from memory).
+            flow_zero_limit_kpa: 0.25,
             tee_run: None,
         }
     }

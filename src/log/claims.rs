@@ -118,7 +118,8 @@ pub(super) fn manifold(heading: &Heading) -> Option<Manifold> {
         Some(Unit::Foreign | Unit::Time(_) | Unit::Speed(_)) => return None,
         _ => None,
     };
-    if heading.has(NO_MANIFOLD) || barometer(heading) > 0 || crankcase(heading) > 0 {
+    let other = barometer(heading).max(crankcase(heading)) > 0 || flow(heading).is_some();
+    if heading.has(NO_MANIFOLD) || other {
         return None;
     }
     let (vacuum, absolute) =
@@ -199,6 +200,17 @@ pub(super) fn crankcase(heading: &Heading) -> i32 {
         return 0;
     }
     2 + i32::from(unit)
+}
+
+/// The claim to be an airflow meter on the mouth of a carburettor, and on which side: the meter gives
+/// a differential pressure, so that the heading has to name its unit.
+pub(super) fn flow(heading: &Heading) -> Option<(i32, Side)> {
+    let pressure = matches!(heading.unit, Some(Unit::Pressure(..)));
+    if !pressure || !heading.has(FLOW) || heading.has(NO_FLOW) {
+        return None;
+    }
+    let known = [FLOW, "air meter luft carb carburettor carburetor", FIRST, SECOND, PRESSURE];
+    Some((10 - strangers(heading, &known), side(heading, true)))
 }
 
 /// What a crankcase column is called.
@@ -315,6 +327,27 @@ mod tests {
             "Battery V",
             "ENGINE_LOAD ()",
         ] {
+            assert_eq!(of(text), None, "{text}");
+        }
+    }
+
+    #[test]
+    fn airflow_meters_and_their_sides() {
+        let of = |text: &str| flow(&heading(text)).map(|(_, side)| side);
+        for (text, side) in [
+            ("flow1_pa", Side::One),
+            ("flow2_kpa", Side::Two),
+            ("Front flow (Pa)", Side::One),
+            ("Rear air flow [inH2O]", Side::Two),
+            ("Durchfluss vorn (Pa)", Side::One),
+            ("Débit arrière (mbar)", Side::Two),
+            ("Flow B (Pa)", Side::Two),
+            ("Airflow (Pa)", Side::Unsaid),
+        ] {
+            assert_eq!(of(text), Some(side), "{text}");
+            assert_eq!(manifold(&heading(text)), None, "{text}");
+        }
+        for text in ["MAF flow (g/s)", "Fuel flow 1 (kPa)", "flow1", "Flow (l/h)", "Front (Pa)"] {
             assert_eq!(of(text), None, "{text}");
         }
     }

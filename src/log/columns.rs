@@ -228,7 +228,12 @@ impl Choice<'_> {
             })
             .unwrap_or_else(|(first, _)| Some((first, None)));
         let (one, two) = self.sides(&free)?;
-        if rpm.is_none() && one.is_none() && two.is_none() {
+        let flows = [
+            self.flow(&free, (Role::Flow1, Side::One), "airflow meter 1")?,
+            self.flow(&free, (Role::Flow2, Side::Two), "airflow meter 2")?,
+        ];
+        let nothing = rpm.is_none() && one.is_none() && two.is_none();
+        if nothing && flows == [None; 2] {
             let volts = self.columns.iter().find(|c| {
                 matches!(c.heading.unit, Some(Unit::Volt(_)))
                     && claims::manifold(&c.heading).is_some()
@@ -243,7 +248,8 @@ impl Choice<'_> {
             return Err(self.missing(&needed, "vac1"));
         }
         let mut slots = [const { None }; CHANNELS];
-        for (channel, found) in Channel::ALL.into_iter().zip([rpm, one, two, crank, baro]) {
+        let found = [rpm, one, two, crank, baro, flows[0], flows[1]];
+        for (channel, found) in Channel::ALL.into_iter().zip(found) {
             slots[channel as usize] = match found {
                 Some((field, asked)) => Some(self.slot(channel, field, asked)?),
                 None => None,
@@ -262,6 +268,20 @@ impl Choice<'_> {
             Some(asked) => Ok(Some((asked.field, Some(asked)))),
             None => Ok(self.best(claim)?.map(|field| (field, None))),
         }
+    }
+
+    /// The airflow meter of a side.
+    fn flow(
+        &self,
+        free: &impl Fn(&Column) -> bool,
+        (role, side): (Role, Side),
+        name: &'static str,
+    ) -> Result<Option<Found<'_>>, ReadError> {
+        let claim = |c: &Column| match claims::flow(&c.heading).filter(|_| free(c)) {
+            Some((score, own)) if own == side => score + canonical(c),
+            _ => 0,
+        };
+        self.column(role, claim).map_err(|(a, b)| self.ambiguous(name, role.word(), a, b))
     }
 
     /// The columns of both sides.
@@ -335,6 +355,12 @@ impl Choice<'_> {
             (_, Some(Unit::Pressure(unit, _))) => {
                 Measure::Pressure(Some(unit), self.called(channel, column, asked))
             }
+            (Channel::FlowOne | Channel::FlowTwo, Some(Unit::Volt(_))) => {
+                return Err(self.bad(format!(
+                    "{text:?} is in volts; an airflow meter is read as a differential pressure, in {}",
+                    PressureUnit::ALL.map(PressureUnit::symbol).join(", ")
+                )));
+            }
             (_, None) => {
                 Measure::Pressure(self.options.pressure_unit, self.called(channel, column, asked))
             }
@@ -403,7 +429,7 @@ fn canonical(column: &Column) -> i32 {
     match column.heading.text.as_str() {
         "vac1_kpa" | "vac2_kpa" => 1000,
         "map1_kpa" | "map2_kpa" => 900,
-        "crank_kpa" | "baro_kpa" => 1000,
+        "crank_kpa" | "baro_kpa" | "flow1_kpa" | "flow2_kpa" | "flow1_pa" | "flow2_pa" => 1000,
         _ => 0,
     }
 }

@@ -28,6 +28,7 @@ mod dialect;
 mod doubts;
 mod error;
 mod evidence;
+mod flow;
 mod head;
 mod headings;
 pub mod journal;
@@ -140,11 +141,15 @@ pub enum Role {
     Mark,
     /// Barometric pressure.
     Baro,
+    /// Differential pressure of the airflow meter on side 1.
+    Flow1,
+    /// Differential pressure of the airflow meter on side 2.
+    Flow2,
 }
 
 impl Role {
     /// Every role, in the order of the canonical columns.
-    pub const ALL: [Role; 9] = [
+    pub const ALL: [Role; 11] = [
         Role::Time,
         Role::Rpm,
         Role::Vac1,
@@ -154,6 +159,8 @@ impl Role {
         Role::Crank,
         Role::Mark,
         Role::Baro,
+        Role::Flow1,
+        Role::Flow2,
     ];
 
     /// The word for it in `--columns`.
@@ -168,6 +175,8 @@ impl Role {
             Role::Crank => "crank",
             Role::Mark => "mark",
             Role::Baro => "baro",
+            Role::Flow1 => "flow1",
+            Role::Flow2 => "flow2",
         }
     }
 
@@ -183,6 +192,8 @@ impl Role {
             Role::Crank => "crankcase vacuum",
             Role::Mark => "mark",
             Role::Baro => "barometric pressure",
+            Role::Flow1 => "airflow meter 1",
+            Role::Flow2 => "airflow meter 2",
         }
     }
 }

@@ -7,7 +7,7 @@ use super::{Role, Taken};
 use crate::units::{PressureUnit, SpeedUnit, TimeUnit, VoltsToKpa};
 
 /// The number of channels a log can have beside the clock.
-pub(super) const CHANNELS: usize = 5;
+pub(super) const CHANNELS: usize = 7;
 
 /// A channel: a column of numbers beside the clock.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -22,12 +22,23 @@ pub(super) enum Channel {
     Crank,
     /// Barometer.
     Baro,
+    /// Airflow meter 1.
+    FlowOne,
+    /// Airflow meter 2.
+    FlowTwo,
 }
 
 impl Channel {
     /// Every channel, in the order of the columns.
-    pub const ALL: [Channel; CHANNELS] =
-        [Channel::Rpm, Channel::One, Channel::Two, Channel::Crank, Channel::Baro];
+    pub const ALL: [Channel; CHANNELS] = [
+        Channel::Rpm,
+        Channel::One,
+        Channel::Two,
+        Channel::Crank,
+        Channel::Baro,
+        Channel::FlowOne,
+        Channel::FlowTwo,
+    ];
 }
 
 /// In what the numbers of a channel are.

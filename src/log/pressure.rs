@@ -3,6 +3,7 @@
 use super::claims::Called;
 use super::doubts::{refuse_two_kinds, refuse_unitless, same_column, vacuum_doubtful};
 use super::evidence::{Kind, Spread, UnitShown, kind_called, kind_shown, unit_shown};
+use super::flow;
 use super::plan::{CHANNELS, Channel, Measure, Slot};
 use super::turning::Turning;
 use super::{Baro, BaroFrom, Head, ReadError, ReadOptions, Role, Taken};
@@ -18,6 +19,8 @@ pub(super) struct Channels {
     pub vacuum: [Option<Vec<f64>>; 2],
     /// Crankcase below atmosphere, kPa.
     pub crank: Option<Vec<f64>>,
+    /// Differential pressure of airflow meters 1 and 2, kPa.
+    pub flow: [Option<Vec<f64>>; 2],
     /// What was taken for what.
     pub taken: Vec<Taken>,
 }
@@ -60,7 +63,7 @@ pub(super) fn finish(
     remarks: &mut Vec<Remark>,
 ) -> Result<(Channels, Baro), ReadError> {
     let mut done = Channels::default();
-    let [rpm, one, two, crank, baro] = channels;
+    let [rpm, one, two, crank, baro, flow_one, flow_two] = channels;
     if let Some(slot) = &slots[Channel::Rpm as usize] {
         done.rpm = speed(slot, rpm, &mut done.taken, remarks);
     }
@@ -94,6 +97,8 @@ pub(super) fn finish(
         remarks.extend(same_column(one, two));
     }
     done.crank = crank.map(|part| crankcase(part, baro, &mut done.taken, remarks));
+    let flows = [(Channel::FlowOne, flow_one), (Channel::FlowTwo, flow_two)];
+    done.flow = flow::columns(slots, flows, context.options, &mut done.taken, remarks);
     drop_dead_speed(&mut done, remarks);
     Ok((done, baro))
 }
@@ -129,7 +134,7 @@ fn speed(
     Some(values)
 }
 
-fn no_reading(slot: &Slot, remarks: &mut Vec<Remark>) {
+pub(super) fn no_reading(slot: &Slot, remarks: &mut Vec<Remark>) {
     let text = format!("\"{}\" has no reading in any row; it was left aside", slot.heading);
     remarks.push(Remark::new("no_reading", 1, &[], text));
 }

@@ -136,16 +136,20 @@ fn build(
     // What may turn the advice round must not be missed.
     remarks.sort_by_key(|remark| !matches!(remark.code, "vacuum_doubtful" | "same_column"));
     let [vac1_kpa, vac2_kpa] = channels.vacuum;
+    let [flow1_kpa, flow2_kpa] = channels.flow;
     let track = Track {
         time_s: batch.time_s,
         rpm: channels.rpm,
         vac1_kpa,
         vac2_kpa,
         crank_kpa: channels.crank,
+        flow1_kpa,
+        flow2_kpa,
         row: batch.row,
         marks,
     };
-    if track.rpm.is_none() && track.vac1_kpa.is_none() && track.vac2_kpa.is_none() {
+    let pressures = [&track.vac1_kpa, &track.vac2_kpa, &track.flow1_kpa, &track.flow2_kpa];
+    if track.rpm.is_none() && pressures.iter().all(|column| column.is_none()) {
         let detail = "neither a pressure nor the engine speed has a single reading; check the sensors and --columns";
         return Err(ReadError::NoUsableRow {
             name: options.name.clone(),

@@ -39,6 +39,12 @@ pub(super) const NO_MANIFOLD: &str = "oil fuel tyre tire brake coolant temp temp
     target desired compressor kraftstoff kraftstoffdruck reifendruck carburant essence freno \
     combustible reifen abgas bremse frein pneu vapor cylinder zylinder error wastegate soll \
     setpoint delta diff";
+/// The flow of air.
+pub(super) const FLOW: &str =
+    "flow airflow durchfluss luftstrom luftdurchsatz durchsatz debit caudal flusso portata";
+/// The flow of something else, or one that is no pressure.
+pub(super) const NO_FLOW: &str = "oil fuel coolant water exhaust egr maf blowby crankcase injector return evap purge \
+    target error temp temperature temperatur";
 /// The barometer.
 pub(super) const BAROMETER: &str = "baro barometer barometric barometrisch barometrique barometre barometro barometrica \
     atmospheric atmosphere atmos atm ambient luftdruck umgebungsdruck atmospherique \

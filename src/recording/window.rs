@@ -115,6 +115,8 @@ impl Window {
             vac1_kpa: column(&|row| row.vac_kpa[0]),
             vac2_kpa: column(&|row| row.vac_kpa[1]),
             crank_kpa: None,
+            flow1_kpa: None,
+            flow2_kpa: None,
             row: (0..count as u32).collect(),
             marks,
         }

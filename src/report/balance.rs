@@ -1,21 +1,36 @@
 //! The balance of the two carburettors, in words.
 
 use super::facts::{LogFacts, minds, significant};
+use super::flow;
 use super::layout::{Align, Table, shortened};
 use super::page::{Page, Tone, fixed};
 use super::screws;
 use crate::findings::balance::{Balance, Open, PlateauBalance, ZeroMethod, ZeroUsed};
+use crate::findings::flow::Flow;
 use crate::findings::{Conditions, Sides, Verdict};
 use crate::findings::{in_step, one_sensor};
 use crate::units::Kpa;
 
 /// The report without its cautions: verdict, table, what it means, causes, the log.
-pub fn body(page: &mut Page, log: &LogFacts, finding: &Balance, conditions: &Conditions) {
-    let remarks = log.remarks_with(&finding.remarks);
+pub fn body(
+    page: &mut Page,
+    log: &LogFacts,
+    finding: &Balance,
+    meters: Option<&Flow>,
+    conditions: &Conditions,
+) {
+    let mut remarks = log.remarks_with(&finding.remarks);
+    remarks.extend(meters.iter().flat_map(|flow| flow.remarks.iter().cloned()));
     page.heading(&finding.say, tone(finding.verdict));
     minds(page, &remarks);
     table(page, finding, conditions);
-    meaning(page, finding, conditions);
+    // Where there are only airflow meters, they speak for themselves.
+    if meters.is_none() || !finding.plateaus.is_empty() {
+        meaning(page, finding, conditions);
+    }
+    if let Some(found) = meters {
+        flow::section(page, found, finding, conditions);
+    }
     if let Some(found) = &finding.screws {
         screws::section(page, found, &conditions.sides);
     }
@@ -25,7 +40,7 @@ pub fn body(page: &mut Page, log: &LogFacts, finding: &Balance, conditions: &Con
 
 /// Names of sides stand over the table up to this many columns wide: longer ones would push it off
 /// a page of 80.
-const LONGEST_NAME: usize = 8;
+pub(super) const LONGEST_NAME: usize = 8;
 
 /// What the uncertainty of each plateau consists of.
 pub fn budget(page: &mut Page, finding: &Balance) {
@@ -217,7 +232,7 @@ pub(super) fn probability(probability: f64) -> String {
 }
 
 /// `3.8 % more`, `0.4 % less`.
-fn percent(ratio: f64) -> String {
+pub(super) fn percent(ratio: f64) -> String {
     let percent = 100.0 * (ratio - 1.0);
     let word = if percent < 0.0 { "less" } else { "more" };
     format!("{:.1} % {word}", percent.abs())
@@ -387,7 +402,7 @@ mod tests {
         conditions.sides.one = one.into();
         conditions.sides.two = two.into();
         let mut page = Page::new(width, unit, false);
-        body(&mut page, &log, &finding, &conditions);
+        body(&mut page, &log, &finding, None, &conditions);
         cautions::write(&mut page, &cautions::for_balance(finding.verdict));
         page.finish()
     }

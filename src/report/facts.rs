@@ -67,7 +67,7 @@ impl LogFacts {
 }
 
 /// Remarks that shake the result: whoever reads the verdict has to read them with it.
-const SHAKING: [&str; 21] = [
+const SHAKING: [&str; 25] = [
     "dead_channel",
     "dead_speed",
     "dead_barometer",
@@ -89,6 +89,10 @@ const SHAKING: [&str; 21] = [
     "pair_bends",
     "pair_hysteresis",
     "in_step",
+    "one_flow_meter",
+    "flow_negative",
+    "flow_steps",
+    "meter_swap_doubtful",
 ];
 
 fn shakes(remark: &Remark) -> bool {

@@ -9,6 +9,7 @@ pub mod breather;
 pub mod cautions;
 pub mod compare;
 pub mod facts;
+pub mod flow;
 pub mod handover;
 pub mod hunt;
 pub mod inspection;

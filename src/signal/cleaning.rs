@@ -44,6 +44,16 @@ pub fn clean(track: &mut Track) -> Vec<Remark> {
             remarks.extend(take_out_rail(time, column, name));
         }
     }
+    for (column, name) in
+        [(&mut track.flow1_kpa, "airflow meter 1"), (&mut track.flow2_kpa, "airflow meter 2")]
+    {
+        if let Some(column) = column {
+            if let Some(rpm) = &track.rpm {
+                remarks.extend(take_out_stuck(time, column, rpm, name));
+            }
+            remarks.extend(take_out_top(time, column, name));
+        }
+    }
     remarks
 }
 
@@ -235,6 +245,29 @@ fn take_out_rail(time: &[f64], column: &mut [f64], name: &str) -> Option<Remark>
         format!(
             "{name} stands at {}, the end of its range, on {} of {total} samples: saturated; averages over them are not to be trusted, use a sensor with more range",
             say.pressure(rail, 2),
+            at.len()
+        )
+    }))
+}
+
+/// A meter that spends much of its time at its largest reading has hit the end of its range. Its smallest
+/// is no such end: with the engine off it rests there.
+fn take_out_top(time: &[f64], column: &mut [f64], name: &str) -> Option<Remark> {
+    let (low, high, total) = range(column)?;
+    // A meter that is connected the other way round hits the lower end.
+    let top = if high.abs() >= low.abs() { high } else { low };
+    let at: Vec<f64> =
+        column.iter().zip(time).filter(|(v, _)| **v == top).map(|(_, t)| *t).collect();
+    if at.len() as f64 <= RAIL_SHARE * total as f64 || few_values(column) {
+        return None;
+    }
+    for value in column.iter_mut().filter(|v| **v == top) {
+        *value = f64::NAN;
+    }
+    Some(Remark::of_pressures("saturated", at.len(), &at, |say| {
+        format!(
+            "{name} stands at {}, the end of its range, on {} of {total} samples: saturated; averages over them are not to be trusted, use a meter with more range",
+            say.pressure(top, 3),
             at.len()
         )
     }))

@@ -172,6 +172,38 @@ fn whole_cycles(
     out.done
 }
 
+/// Averages of a value over the blocks of a log, by the trapezoid rule with the ends interpolated; NaN
+/// where readings cover too little of a block.
+///
+/// `time_s` has one entry a sample of the track from which the blocks were cut, and `value` gives the
+/// value of each (NaN: no reading).
+pub fn averages(cycles: &Cycles, time_s: &[f64], value: impl Fn(usize) -> f64) -> Vec<f64> {
+    let average = |block: usize| {
+        let (from, to) = (cycles.from_s[block], cycles.to_s[block]);
+        let first = (cycles.sample[block] as usize).saturating_sub(1);
+        let (mut integral, mut covered) = (0.0, 0.0);
+        let mut before = value(first);
+        for k in first + 1..time_s.len() {
+            let (t0, t1) = (time_s[k - 1], time_s[k]);
+            let (begin, end) = (t0.max(from), t1.min(to));
+            if t0 >= to {
+                break;
+            }
+            let after = value(k);
+            let share = (0.5 * (begin + end) - t0) / (t1 - t0);
+            let middle = before + share * (after - before);
+            before = after;
+            if end > begin && middle.is_finite() {
+                integral += middle * (end - begin);
+                covered += end - begin;
+            }
+        }
+        let whole = covered > 0.0 && covered >= LEAST_COVER * (to - from);
+        if whole { integral / covered } else { f64::NAN }
+    };
+    (0..cycles.len()).map(average).collect()
+}
+
 /// Cycles (running) or seconds (standing still) that a block opened here shall hold.
 fn length(running: bool, turning: f64, interval_s: f64) -> f64 {
     if !running {
@@ -343,11 +375,17 @@ mod tests {
             };
             let cycles = cut(&track, rpm.iter().copied(), 1.0 / rate, true);
             assert!(cycles.len() > 10, "{rate} Hz: {} blocks", cycles.len());
+            let [afterwards, crank_after] =
+                [&vac1, &crank].map(|column| averages(&cycles, &time, |k| column[k]));
             for k in 0..cycles.len() {
                 let (from, to) = (cycles.from_s[k], cycles.to_s[k]);
                 let over = |column| integral(&time, column, to) - integral(&time, column, from);
-                for (column, found) in [(&vac1, &cycles.vac1_kpa), (&crank, &cycles.crank_kpa)] {
+                for (column, found, again) in [
+                    (&vac1, &cycles.vac1_kpa, &afterwards),
+                    (&crank, &cycles.crank_kpa, &crank_after),
+                ] {
                     let found = found.as_ref().unwrap()[k];
+                    assert!((again[k] - found).abs() < 1e-9, "{rate} Hz, {k}: {}", again[k]);
                     assert!((found - over(column) / (to - from)).abs() < 1e-8, "{rate} Hz, {k}");
                 }
                 // The phase takes the mean speed of two samples between them.

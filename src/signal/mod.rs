@@ -62,9 +62,14 @@ pub fn prepare(mut track: Track, cylinders: u32) -> Signal {
         .map(|column| column.as_ref().and_then(|column| readings::of_slow_channel(column)));
     let time = &track.time_s;
     let outages = Outages::of(&track.marks);
-    for column in
-        [&mut track.vac1_kpa, &mut track.vac2_kpa, &mut track.crank_kpa].into_iter().flatten()
-    {
+    let pressures = [
+        &mut track.vac1_kpa,
+        &mut track.vac2_kpa,
+        &mut track.crank_kpa,
+        &mut track.flow1_kpa,
+        &mut track.flow2_kpa,
+    ];
+    for column in pressures.into_iter().flatten() {
         bridge(time, column, &outages);
     }
     let mut remarks = cleaning::clean(&mut track);

@@ -424,7 +424,8 @@ fn every_pressure_is_in_the_unit_asked_for() {
         }
         for command in ["balance", "inspect", "match"] {
             let answer = run(&[command, path.to_str().unwrap(), "--units", "mmHg"]);
-            if answer.code == 2 && answer.err.contains("no column for the vacuum of side 2") {
+            // A pair of vacuum sensors cannot be matched where there is none.
+            if answer.code == 2 && answer.err.contains("no column for the vacuum of side") {
                 continue;
             }
             assert_eq!(answer.code, 0, "{command} {}: {}", path.display(), answer.err);

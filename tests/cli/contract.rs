@@ -6,7 +6,7 @@ use serde_json::Value;
 
 /// Types a value of the contract may have.
 #[derive(Debug, Clone, Copy)]
-enum Kind {
+pub enum Kind {
     Number,
     /// A number, or null where it was not measured.
     Measured,
@@ -18,7 +18,7 @@ enum Kind {
 
 use Kind::{Block, Flag, List, Measured, Number, Text};
 
-fn check(value: &Value, keys: &[(&str, Kind)]) {
+pub fn check(value: &Value, keys: &[(&str, Kind)]) {
     for (key, kind) in keys {
         let found = value.get(key).unwrap_or_else(|| panic!("no key {key:?} in {value}"));
         let fits = match kind {
@@ -33,7 +33,7 @@ fn check(value: &Value, keys: &[(&str, Kind)]) {
     }
 }
 
-fn check_log(log: &Value) {
+pub fn check_log(log: &Value) {
     let keys = [
         ("rows", Number),
         ("bad_rows", Number),

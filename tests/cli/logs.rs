@@ -132,3 +132,33 @@ pub fn dirty() -> String {
     }
     text
 }
+
+/// Two airflow meters: 6 s with the engine off, idle for 25 s, the meters change places for 4 s, 25 s more.
+/// Side 1 passes `ratio` of side 2's flow, meter 1 shows 2 % more than it should, and the zeros are 4 and
+/// -3 Pa.
+pub fn flows(ratio: f64) -> String {
+    let mut text = head().replace("vac1_kpa,vac2_kpa", "Front flow (Pa),Rear flow (Pa)");
+    for k in 0..60 * RATE_HZ as usize {
+        let t = k as f64 / RATE_HZ;
+        let swapped = t >= 35.0;
+        let rpm = if t < 6.0 { 0.0 } else { 850.0 + 6.0 * scatter(k, 0.0) };
+        let pulse = (TAU * 850.0 / 60.0 * t).sin();
+        let side = |size: f64, sign: f64, of: f64| {
+            let in_hand = (31.0..35.0).contains(&t);
+            let still = t < 6.0 || in_hand;
+            if still { 0.0 } else { size * (1.0 + 0.3 * sign * pulse + 0.02 * scatter(k, of)) }
+        };
+        let (one, two) = (side(ratio, 1.0, 0.3), side(1.0, -1.0, 0.7));
+        let (on_meter1, on_meter2) = if swapped { (two, one) } else { (one, two) };
+        let read1 = 150.0 * (1.02 * on_meter1).powi(2) + 4.0 + scatter(k, 0.1);
+        let read2 = 150.0 * on_meter2.powi(2) - 3.0 + scatter(k, 0.9);
+        let mark = match k {
+            0 => "engine off",
+            300 => "engine on",
+            1780 => "meters swapped",
+            _ => "",
+        };
+        writeln!(text, "{t:.3},{rpm:.1},{read1:.2},{read2:.2},{mark}").unwrap();
+    }
+    text
+}

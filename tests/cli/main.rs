@@ -4,6 +4,7 @@
 mod answers;
 mod contract;
 mod faults;
+mod flow;
 mod logs;
 mod poor;
 mod run;

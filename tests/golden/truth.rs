@@ -148,3 +148,10 @@ pub fn drop(log: &str, found: &Value, truth: &Value) -> Option<Held> {
     let true_drop = truth["drop_rpm"].as_f64()?;
     Some(Held::new(format!("{log}: idle drop"), true_drop, found, ["low_rpm", "high_rpm"]))
 }
+
+/// The ratio of the two flows beside the true one, where the log has airflow meters.
+pub fn flow(log: &str, found: &Value, truth: &Value) -> Option<Held> {
+    let ratio = truth["flow1_over_flow2"].as_f64()?;
+    let plateau = &found["flow"]["plateaus"][0];
+    Some(Held::new(format!("{log}: ratio of the flows"), ratio, plateau, ["low", "high"]))
+}

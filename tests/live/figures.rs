@@ -24,6 +24,8 @@ fn until(track: &Track, end_s: f64) -> Track {
         vac1_kpa: cut(&track.vac1_kpa),
         vac2_kpa: cut(&track.vac2_kpa),
         crank_kpa: None,
+        flow1_kpa: None,
+        flow2_kpa: None,
         row: track.row[..rows].to_vec(),
         marks: track.marks.iter().filter(|mark| mark.at.0 <= end_s).cloned().collect(),
     }

@@ -5,6 +5,7 @@
 
 mod canonical;
 mod car;
+mod flow;
 mod foreign;
 mod hunt;
 mod readme;
@@ -30,6 +31,7 @@ fn all() -> &'static [Log] {
         logs.extend(tee::logs());
         logs.extend(hunt::logs());
         logs.extend(tuning::logs());
+        logs.extend(flow::logs());
         logs
     })
 }
@@ -109,6 +111,9 @@ fn the_scenes_are_what_they_claim() {
     };
     let before = differences("balance-before.csv");
     assert!(before[..3].iter().all(|kpa| (kpa - 4.0).abs() < 0.5), "{before:?}");
+    // Far enough beyond the tolerance of 3 % to be settled.
+    let ratio = truth("flow-meters.csv")["flow1_over_flow2"].as_f64().unwrap();
+    assert!((0.86..0.94).contains(&ratio), "{ratio}");
     let after = differences("balance-after.csv");
     assert!(after.len() == 5 && after.iter().all(|kpa| kpa.abs() < 0.3), "{after:?}");
     for (name, verdict) in [
@@ -119,6 +124,7 @@ fn the_scenes_are_what_they_claim() {
         ("crankcase-blocked.csv", "blocked"),
         ("balance-no-zero.csv", "not_settled"),
         ("hunt.csv", "leaks"),
+        ("flow-meters.csv", "out_of_tolerance"),
     ] {
         assert_eq!(truth(name)["verdict"], verdict, "{name}");
     }

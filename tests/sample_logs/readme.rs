@@ -18,7 +18,7 @@ with `EVENBREATH_WRITE_SAMPLES=1` it writes them, `truth.json` and this page ane
 speed, the mean vacuum of both tracts and their difference; for a cap test the idle, the drop (that
 of the same engine without its random variation), the times at which the cap really moved and the
 crankcase depression; for a hunt who leaks, by what hole, and what sealing it changes; for a stop screw what a turn
-of it changes. People press keys about half a second late. While hoses are changed over, for
+of it changes; for airflow meters the ratio of the air that passed the throttles. People press keys about half a second late. While hoses are changed over, for
 2.5 s, both sensors see the atmosphere though the engine runs.
 
 'To be found' follows from the truth, at the default tolerance of 1.3 kPa and the default threshold
@@ -56,6 +56,9 @@ fn truth_in_words(truth: &Value) -> String {
         words.push(format!(
             "a turn of its screw changes that by {kpa} kPa and the idle by {rpm} rev/min"
         ));
+    }
+    if let Some(ratio) = number(truth, "flow1_over_flow2", 3) {
+        words.push(format!("Front passes {ratio} of what Rear passes"));
     }
     if let Some(idle) = number(truth, "idle_rpm", 0) {
         words.push(format!("idle {idle} rev/min"));

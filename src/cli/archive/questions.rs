@@ -74,7 +74,7 @@ impl Question for BalanceQuestion<'_> {
     }
 
     fn ask(&self, loaded: &Loaded, log: &str, bytes: Option<u64>) -> Result<Answer, Failure> {
-        loaded.needs_both_vacuums()?;
+        loaded.needs_both_sides()?;
         let found = balance::find(&loaded.signal, &loaded.conditions);
         let (of, sides) = (of(loaded, log, bytes, &found.remarks), &loaded.conditions.sides);
         let rows = match self.args.each_plateau {

@@ -44,6 +44,7 @@ pub fn words(work: Work, log: &Path, args: &RecordArgs) -> Result<u8, Failure> {
                 car,
                 output,
                 picture,
+                flow_tolerance: None,
                 budget: false,
                 many: Many::default(),
                 each_plateau: false,
@@ -74,7 +75,8 @@ pub fn json(work: Work, log: &Path, args: &RecordArgs) -> Result<(Value, u8), Fa
         }
         Work::Balance => {
             let finding = findings::balance::find(&log.signal, &log.conditions);
-            (json::balance(&log.facts, &finding)?, balance::outcome(finding.verdict))
+            let flow = findings::flow::find(&log.signal, &log.conditions);
+            (json::balance(&log.facts, &finding, flow.as_ref())?, balance::outcome(finding.verdict))
         }
         Work::Hunt => {
             let finding = findings::hunt::find(&log.signal, &log.conditions);
