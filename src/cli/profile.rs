@@ -70,6 +70,8 @@ pub struct Profile {
     pub flow_meter_limit_percent: Option<f64>,
     /// Largest zero of one airflow meter by its data sheet; a number as with `tolerance`.
     pub flow_zero_limit: Option<Kpa>,
+    /// Most by which the zero of one airflow meter may drift before and after the engine was off.
+    pub flow_drift_limit: Option<Kpa>,
     /// The section of the tee run, as `match` stores it.
     pub tee_run: Option<TeeRun>,
 }
@@ -91,7 +93,7 @@ pub(super) const fn key(name: &'static str, needs: &'static str, example: &'stat
 
 const PRESSURE: &str = "a pressure with its unit, in quotes, or a number";
 
-pub(super) const KEYS: [Key; 23] = [
+pub(super) const KEYS: [Key; 24] = [
     key("car", "a text in quotes", "car = \"Blue saloon\""),
     key("carb1", "a name in quotes", "carb1 = \"Front\""),
     key("carb2", "a name in quotes", "carb2 = \"Rear\""),
@@ -115,6 +117,7 @@ pub(super) const KEYS: [Key; 23] = [
     key("flow_tolerance_percent", "a number above 0, up to 50", "flow_tolerance_percent = 3"),
     key("flow_meter_limit_percent", "a number from 0 to 50", "flow_meter_limit_percent = 2"),
     key("flow_zero_limit", PRESSURE, "flow_zero_limit = \"5 Pa\""),
+    key("flow_drift_limit", PRESSURE, "flow_drift_limit = \"3 Pa\""),
 ];
 
 /// The section of the tee run; it needs a heading of its own, and so is no key like the others.
@@ -226,6 +229,7 @@ impl Profile {
             )?,
             flow_meter_limit_percent: number("flow_meter_limit_percent", gain_limit)?,
             flow_zero_limit: checked("flow_zero_limit", offset_limit)?,
+            flow_drift_limit: checked("flow_drift_limit", offset_limit)?,
             tee_run: tee_section::read(table)?,
         })
     }
@@ -384,7 +388,8 @@ mod tests {
                     units = 'inHg'\nfiring_order = '1-3-4-2'\ncarb1_cylinders = [1, 2]\n\
                     sensor = 'mpx4115a'\nsensor_supply_v = 5.05\nsensor_offset_limit = '5 mmHg'\n\
                     sensor_gain_limit_percent = 1.5\nsensor_drift_limit = 0.2\n\
-                    flow_tolerance_percent = 4\nflow_meter_limit_percent = 1\nflow_zero_limit = '5 Pa'\n";
+                    flow_tolerance_percent = 4\nflow_meter_limit_percent = 1\nflow_zero_limit = '5 Pa'\n\
+                    flow_drift_limit = '1 Pa'\n";
         let profile = parse(text).unwrap();
         assert!((profile.tolerance.unwrap().0 - 1.333_223_874_15).abs() < 1e-9);
         assert_eq!(profile.baro, Some(Kpa(100.8)));

@@ -46,7 +46,7 @@ const fn question(
 
 /// One for each key, in the order of the file. What cannot be told without measuring or a data sheet
 /// may be left out.
-const QUESTIONS: [Question; 23] = [
+const QUESTIONS: [Question; 24] = [
     question("car", Kind::Text, "What the car is called in reports", None),
     question("carb1", Kind::Text, "What you call carburettor 1, such as Front", None),
     question("carb2", Kind::Text, "What you call carburettor 2, such as Rear", None),
@@ -125,6 +125,7 @@ const QUESTIONS: [Question; 23] = [
     question("flow_tolerance_percent", Kind::Number, "Unlike flow that is still good, %", None),
     question("flow_meter_limit_percent", Kind::Number, "Error of one airflow meter, %", None),
     question("flow_zero_limit", Kind::Text, "Zero of one airflow meter, such as 5 Pa", None),
+    question("flow_drift_limit", Kind::Text, "Drift of that during a log, such as 3 Pa", None),
 ];
 
 impl Question {

@@ -263,6 +263,9 @@ impl Wishes {
             flow_zero_limit_kpa: profile
                 .flow_zero_limit
                 .map_or(usual.flow_zero_limit_kpa, |kpa| kpa.0),
+            flow_drift_limit_kpa: profile
+                .flow_drift_limit
+                .map_or(usual.flow_drift_limit_kpa, |kpa| kpa.0),
             tee_run: self.tee_run(head),
         })
     }

@@ -78,6 +78,9 @@ pub struct Conditions {
     pub flow_meter_limit: f64,
     /// Limit of one airflow meter's zero, kPa, where the log does not show it.
     pub flow_zero_limit_kpa: f64,
+    /// Limit by which one airflow meter's zero may have drifted before the engine was first off and after it was last
+    /// off, kPa.
+    pub flow_drift_limit_kpa: f64,
     /// The tee run of the pair, when there is one.
     pub tee_run: Option<TeeRun>,
 }
@@ -104,6 +107,8 @@ impl Default for Conditions {
             flow_meter_limit: 0.02,
             // Largest error of an MPXV7002 over its range of 4 kPa, 6.25 % (its data sheet, from memory).
             flow_zero_limit_kpa: 0.25,
+            // Some minutes, the meter warmed by the engine (judgement, no published source).
+            flow_drift_limit_kpa: 0.003,
             tee_run: None,
         }
     }

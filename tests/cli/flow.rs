@@ -189,6 +189,9 @@ fn dead_meters_are_not_called_alike() {
     let value = run(&["balance", &flat, "--json"]).good().json();
     assert_eq!(value["verdict"], "not_settled", "{value}");
     assert_eq!(value["flow"]["plateaus"].as_array().unwrap().len(), 0, "{value}");
-    // Readings that are only small, in another unit say, are judged as they are.
-    assert_eq!(run(&["balance", &log, "--json"]).good().json()["verdict"], "in_tolerance");
+    // Readings that are only small, in another unit say, are judged as they are, by meters that drift as little.
+    let profile = file(&folder, "car.toml", "flow_drift_limit = '0.01 Pa'\n");
+    let small = ["balance", &log, "--json", "--profile", &profile];
+    assert_eq!(run(&small).good().json()["verdict"], "in_tolerance");
+    assert_eq!(run(&["balance", &log, "--json"]).good().json()["verdict"], "not_settled");
 }

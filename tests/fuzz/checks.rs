@@ -12,8 +12,11 @@ use evenbreath::units::{PressureUnit, Seconds, SpeedUnit, TimeUnit};
 use serde_json::Value;
 use std::path::Path;
 
-/// A check by the name of its target.
-pub const ALL: [(&str, fn(&[u8])); 6] = [
+/// A check by itself.
+pub type Check = fn(&[u8]);
+
+/// The checks by the names of their targets.
+pub const ALL: [(&str, Check); 6] = [
     ("log", log),
     ("stream", stream),
     ("mark", mark),

@@ -27,7 +27,7 @@ fn flags_alone_write_a_profile_and_never_over_one() {
 fn a_pipe_answers_line_by_line_or_nothing_is_written() {
     let folder = folder("profile-pipe");
     let path = |name: &str| folder.join(name).to_str().unwrap().to_string();
-    let answers = "Blue\nFront\nRear\n4\n1-3-4-2\n1 2\nno\n850\n".to_string() + &"\n".repeat(15);
+    let answers = "Blue\nFront\nRear\n4\n1-3-4-2\n1 2\nno\n850\n".to_string() + &"\n".repeat(16);
     fed(&["profile", "new", &path("whole.toml")], &answers).good();
     let read: toml::Table =
         toml::from_str(&fs::read_to_string(path("whole.toml")).unwrap()).unwrap();

@@ -67,7 +67,7 @@ pub fn remark_of_one(signal: &Signal) -> Option<Remark> {
 /// meters.
 pub fn find(signal: &Signal, conditions: &Conditions) -> Option<Flow> {
     let columns = [signal.track.flow1_kpa.as_deref()?, signal.track.flow2_kpa.as_deref()?];
-    let zeros = columns.map(|column| Zero::find(signal, column, conditions.flow_zero_limit_kpa));
+    let zeros = columns.map(|column| Zero::find(signal, column, conditions));
     let mut roots = [0, 1].map(|m: usize| Root::of(signal, columns[m], &zeros[m]));
     let mut remarks: Vec<Remark> = turned(signal, &mut roots).into_iter().collect();
     let pieces::Found { pieces, steps } = pieces::find(signal, &roots);

@@ -1,8 +1,9 @@
 //! The zero of an airflow meter: what it reads with no flow.
 //!
 //! Stretches with the engine off show it. Between two of them it is taken to move along a straight line,
-//! before the first and after the last to stand still.
+//! before the first and after the last to stand where it was, within the limit of its drift.
 
+use crate::findings::Conditions;
 use crate::findings::balance::LEVEL;
 use crate::findings::resolution;
 use crate::signal::Signal;
@@ -33,14 +34,16 @@ pub struct Zero {
     seen: Vec<Seen>,
     /// Limit of the zero where it was not seen, kPa.
     limit_kpa: f64,
+    /// Limit of its drift beyond where it was seen, kPa.
+    drift_kpa: f64,
     /// Standard deviation of a single reading with the engine off, kPa; 0 where that was not seen.
     pub noise_kpa: f64,
 }
 
 impl Zero {
-    /// Finds the zero of a meter from its readings (kPa, one a sample); `limit_kpa` stands in where
-    /// the engine is never off.
-    pub fn find(signal: &Signal, column: &[f64], limit_kpa: f64) -> Zero {
+    /// Finds the zero of a meter from its readings (kPa, one a sample); the limit of the conditions stands
+    /// in where the engine is never off.
+    pub fn find(signal: &Signal, column: &[f64], conditions: &Conditions) -> Zero {
         let time_s = &signal.track.time_s;
         let blocks = cycles::averages(&signal.cycles, time_s, |k| column[k]);
         let off = signal.plateaus.iter().filter(|p| p.kind == Kind::EngineOff);
@@ -62,7 +65,8 @@ impl Zero {
             });
         }
         let noise_kpa = summary::mean(&variances).map_or(0.0, f64::sqrt);
-        Zero { seen, limit_kpa, noise_kpa }
+        let limit_kpa = conditions.flow_zero_limit_kpa;
+        Zero { seen, limit_kpa, drift_kpa: conditions.flow_drift_limit_kpa, noise_kpa }
     }
 
     /// The engine was off at some time of the log.
@@ -91,8 +95,10 @@ impl Zero {
         let Some((last, next, weight)) = self.around(at_s) else {
             return (self.limit_kpa / 3.0_f64.sqrt(), f64::INFINITY);
         };
-        if weight == 0.0 {
-            return (last.u_kpa, last.dof);
+        let beyond = self.seen.first().is_some_and(|first| at_s < first.at_s)
+            || self.seen.last().is_some_and(|last| at_s > last.at_s);
+        if beyond {
+            return (last.u_kpa.hypot(self.drift_kpa / 3.0_f64.sqrt()), last.dof);
         }
         let u = ((1.0 - weight) * last.u_kpa).hypot(weight * next.u_kpa);
         (u, last.dof.min(next.dof))
