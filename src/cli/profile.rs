@@ -117,7 +117,7 @@ pub(super) const KEYS: [Key; 24] = [
     key("flow_tolerance_percent", "a number above 0, up to 50", "flow_tolerance_percent = 3"),
     key("flow_meter_limit_percent", "a number from 0 to 50", "flow_meter_limit_percent = 2"),
     key("flow_zero_limit", PRESSURE, "flow_zero_limit = \"5 Pa\""),
-    key("flow_drift_limit", PRESSURE, "flow_drift_limit = \"3 Pa\""),
+    key("flow_drift_limit", PRESSURE, "flow_drift_limit = \"1 Pa\""),
 ];
 
 /// The section of the tee run; it needs a heading of its own, and so is no key like the others.

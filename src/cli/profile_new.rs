@@ -125,7 +125,7 @@ const QUESTIONS: [Question; 24] = [
     question("flow_tolerance_percent", Kind::Number, "Unlike flow that is still good, %", None),
     question("flow_meter_limit_percent", Kind::Number, "Error of one airflow meter, %", None),
     question("flow_zero_limit", Kind::Text, "Zero of one airflow meter, such as 5 Pa", None),
-    question("flow_drift_limit", Kind::Text, "Drift of that during a log, such as 3 Pa", None),
+    question("flow_drift_limit", Kind::Text, "Drift of that during a log, such as 1 Pa", None),
 ];
 
 impl Question {

@@ -108,7 +108,7 @@ impl Default for Conditions {
             // Largest error of an MPXV7002 over its range of 4 kPa, 6.25 % (its data sheet, from memory).
             flow_zero_limit_kpa: 0.25,
             // Some minutes, the meter warmed by the engine (judgement, no published source).
-            flow_drift_limit_kpa: 0.003,
+            flow_drift_limit_kpa: 0.001,
             tee_run: None,
         }
     }

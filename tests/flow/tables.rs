@@ -86,6 +86,10 @@ fn scenes() -> Vec<(&'static str, Scene)> {
             "zeros that move by 3 Pa, off before only",
             Scene { ratio: 1.03, drift_pa: 3.0, ..usual() },
         ),
+        (
+            "zeros that move by 1 Pa, off before only",
+            Scene { ratio: 1.03, drift_pa: 1.0, ..usual() },
+        ),
         ("flow that runs back", Scene { ratio: 1.03, depth: [1.2; 2], ..usual() }),
         ("hardly any pulses", Scene { ratio: 1.03, depth: [0.2; 2], ..usual() }),
         ("noise 8 Pa", Scene { ratio: 1.03, noise_pa: 8.0, ..usual() }),

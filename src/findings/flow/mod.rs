@@ -37,6 +37,8 @@ const BEYOND_BELIEF: f64 = 4.0;
 const MATCHING: &str = "matching of the meters";
 /// Name of the component of the meters' zeros in a budget.
 const ZERO: &str = "zero of the meters";
+/// Name of the component of their drift.
+const DRIFT: &str = "drift of the meters' zeros";
 
 /// True where the log has a column for each of the two meters.
 pub fn is_there(signal: &Signal) -> bool {
@@ -262,6 +264,7 @@ fn budget(reading: &Reading, unmatched: bool, conditions: &Conditions) -> Option
     for (u, dof) in reading.by_zero {
         components.push(Component { name: ZERO, u: u.abs(), dof });
     }
+    components.push(known(DRIFT, reading.by_drift));
     components.push(known(MATCHING, if unmatched { prior(conditions) } else { 0.0 }));
     components.push(known("noise under the root", reading.by_noise));
     components.push(known("resolution", reading.by_resolution));

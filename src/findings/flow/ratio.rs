@@ -64,6 +64,8 @@ pub struct Reading {
     pub scatter: (f64, f64),
     /// By each meter's zero, with the sign of the effect of a zero that rises, and degrees of freedom.
     pub by_zero: [(f64, f64); 2],
+    /// By the drift of the two zeros since the engine was off.
+    pub by_drift: f64,
     /// By the noise under the root.
     pub by_noise: f64,
     /// By the steps of the converters.
@@ -102,7 +104,10 @@ pub fn read(signal: &Signal, roots: &[Root; 2], piece: &Piece, cylinders: u32) -
         let side = if m == 0 { 1.0 } else { -1.0 };
         (side * roots[m].change_by_zero(rows, u_kpa), dof)
     });
-    if !by_zero.iter().all(|(u, _)| u.abs() < MOST_BY_ZERO) {
+    let by_drift =
+        [0, 1].map(|m: usize| roots[m].change_by_zero(rows, roots[m].zero.drift_at(middle_s)));
+    let within = |u: &f64| u.abs() < MOST_BY_ZERO;
+    if !by_zero.iter().map(|(u, _)| u).chain(&by_drift).all(within) {
         return Told::Zero;
     }
     // The flows pulsate and hunt together: what is left of both divided by their means is the noise of l.
@@ -127,6 +132,7 @@ pub fn read(signal: &Signal, roots: &[Root; 2], piece: &Piece, cylinders: u32) -
         blocks: apart.iter().map(|apart| level + apart).collect(),
         scatter: (mean.u, mean.dof),
         by_zero,
+        by_drift: by_drift[0].hypot(by_drift[1]),
         // The bend is known as well as the noise and the shape of the pulses are: within half of itself.
         // What may be lost lies between nothing and all of it on either side (rectangular).
         by_noise: (0.5 * (bends[0] - bends[1])).hypot(lost[0].hypot(lost[1]) / 12.0_f64.sqrt()),
@@ -162,6 +168,7 @@ pub fn joined(readings: &[&Reading]) -> Option<Reading> {
         scatter: (squares(&|r| r.scatter.0), least(&|r| r.scatter.1)),
         // A zero is the same on all of them.
         by_zero: [0, 1].map(|m: usize| (sum(&|r| r.by_zero[m].0), least(&|r| r.by_zero[m].1))),
+        by_drift: sum(&|r| r.by_drift),
         by_noise: sum(&|r| r.by_noise),
         by_resolution: sum(&|r| r.by_resolution),
         by_step: squares(&|r| r.by_step),
@@ -206,6 +213,8 @@ pub fn exchanged(direct: &[&Reading], swapped: &[&Reading]) -> Option<(Reading, 
         log_ratio: half.value,
         scatter: (half.u, half.dof),
         by_zero,
+        // A zero that moves between the two does not drop out.
+        by_drift: beside(direct.by_drift, swapped.by_drift),
         by_noise: beside(direct.by_noise, swapped.by_noise),
         by_resolution: beside(direct.by_resolution, swapped.by_resolution),
         by_step: beside(direct.by_step, swapped.by_step),

@@ -1,7 +1,7 @@
 //! What the airflow meters say, in one or two plain sentences.
 
 use super::ratio::Told;
-use super::{FlowPlateau, MATCHING, ZERO};
+use super::{DRIFT, FlowPlateau, MATCHING, ZERO};
 use crate::findings::balance::{Open, REPEATABILITY};
 use crate::findings::{Conditions, Sides, advice, in_step};
 use crate::signal::Signal;
@@ -59,6 +59,7 @@ fn cure(plateau: &FlowPlateau, zero_seen: bool) -> String {
         Some(MATCHING) => "more log alone cannot settle it, the airflow meters may differ by more than that; swap the two meters for 20 s (marks 'meters swapped', 'meters direct') in the next log.".into(),
         Some(ZERO) if zero_seen => "the flow is small beside what is known of the zero of the meters; log 20 s with the engine off and the meters on in the next log.".into(),
         Some(ZERO) => NO_ZERO.into(),
+        Some(DRIFT) => "the zeros of the airflow meters may have drifted since the engine was off; log five seconds with the engine off at the beginning and at the end of the next log.".into(),
         Some(in_step::COMPONENT) => "the logger keeps step with the engine, and its readings fall at the same points of every cycle; log again at a slightly different engine speed or sampling rate.".into(),
         Some("resolution") => "the steps of the airflow meters are too coarse for this tolerance; more log does not help.".into(),
         Some("noise under the root") => "the flow is small beside the noise of the airflow meters; meters with a narrower throat read more.".into(),

@@ -95,13 +95,19 @@ impl Zero {
         let Some((last, next, weight)) = self.around(at_s) else {
             return (self.limit_kpa / 3.0_f64.sqrt(), f64::INFINITY);
         };
-        let beyond = self.seen.first().is_some_and(|first| at_s < first.at_s)
-            || self.seen.last().is_some_and(|last| at_s > last.at_s);
-        if beyond {
-            return (last.u_kpa.hypot(self.drift_kpa / 3.0_f64.sqrt()), last.dof);
+        if weight == 0.0 {
+            return (last.u_kpa, last.dof);
         }
         let u = ((1.0 - weight) * last.u_kpa).hypot(weight * next.u_kpa);
         (u, last.dof.min(next.dof))
+    }
+
+    /// Standard uncertainty by the drift up to a time, kPa: none between two stretches with the engine off, nor
+    /// where the zero is known by its limit only.
+    pub fn drift_at(&self, at_s: f64) -> f64 {
+        let (Some(first), Some(last)) = (self.seen.first(), self.seen.last()) else { return 0.0 };
+        let between = first.at_s <= at_s && at_s <= last.at_s;
+        if between { 0.0 } else { self.drift_kpa / 3.0_f64.sqrt() }
     }
 }
 
