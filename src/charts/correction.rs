@@ -101,6 +101,7 @@ mod tests {
             superseded: 0,
             on_sides: Vec::new(),
             remarks: Vec::new(),
+            flow: None,
         };
         let correction = Correction::new(&finding, &[]);
         assert_eq!(correction.error_kpa(5.0), 0.6);

@@ -35,23 +35,22 @@ pub fn run(args: &BalanceArgs) -> Result<u8, Failure> {
         message(&format!("help: {wanted}"));
     }
     let finding = balance::find(&log.signal, &log.conditions);
-    let flow = flow::find(&log.signal, &log.conditions);
     let unit = wishes.unit();
     picture::draw(&args.picture, unit, |path, frame| {
         let sides = &log.conditions.sides;
-        match flow.as_ref().filter(|_| flow::is_alone(&log.signal)) {
+        match finding.flow.as_ref().filter(|_| flow::is_alone(&log.signal)) {
             Some(flow) => charts::flow(path, frame, &log.signal, flow, sides),
             None => charts::balance(path, frame, &log.signal, &finding, sides),
         }
     })?;
     if args.output.json {
-        answer(report::json::balance(&log.facts, &finding, flow.as_ref())?.as_bytes())?;
+        answer(report::json::balance(&log.facts, &finding)?.as_bytes())?;
     } else {
         let mut page = page(unit);
-        report::balance::body(&mut page, &log.facts, &finding, flow.as_ref(), &log.conditions);
+        report::balance::body(&mut page, &log.facts, &finding, &log.conditions);
         if args.budget {
             report::balance::budget(&mut page, &finding);
-            flow.iter().for_each(|flow| report::flow::budget(&mut page, flow));
+            finding.flow.iter().for_each(|flow| report::flow::budget(&mut page, flow));
         }
         cautions::write(&mut page, &cautions::for_balance(finding.verdict));
         answer(page.finish().as_bytes())?;

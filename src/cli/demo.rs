@@ -88,21 +88,9 @@ impl Job<'_> {
         let path = self.picture("compare");
         let sides = &after.conditions.sides;
         charts::compare(&path, &self.frame, &before.signal, &after.signal, &finding, sides)?;
-        report::balance::body(
-            &mut self.page,
-            &before.facts,
-            &finding.before,
-            None,
-            &before.conditions,
-        );
+        report::balance::body(&mut self.page, &before.facts, &finding.before, &before.conditions);
         self.title("4. Balance after the work", "balance", &[AFTER.0]);
-        report::balance::body(
-            &mut self.page,
-            &after.facts,
-            &finding.after,
-            None,
-            &after.conditions,
-        );
+        report::balance::body(&mut self.page, &after.facts, &finding.after, &after.conditions);
         self.title("5. What the work has changed", "compare", &[BEFORE.0, AFTER.0]);
         report::compare::body(&mut self.page, &before.facts, &after.facts, &finding);
         Ok(())

@@ -6,11 +6,12 @@
 
 use super::advice;
 use super::air_share::{self, Share};
+use super::flow::{self, Flow};
 use super::in_step::{self, InStep};
 use super::one_sensor::OnSide;
 use super::screws::{self, Memory, Screws};
 use super::stretches::{self, Stretch};
-use super::{Conditions, flow, idle_vacuum, one_sensor, resolution, strokes, zero};
+use super::{Conditions, idle_vacuum, one_sensor, resolution, strokes, zero};
 use crate::sample::{Meaning, Remark};
 use crate::sensors::matching::{Matching, Prior};
 use crate::signal::Signal;
@@ -178,6 +179,8 @@ pub struct Balance {
     pub on_sides: Vec<OnSide>,
     /// What shakes the result: hoses off, a swap that is not believed, a difference that steps.
     pub remarks: Vec<Remark>,
+    /// By the airflow meters; absent where the log has not both.
+    pub flow: Option<Flow>,
 }
 
 /// Finds the balance on every plateau of a signal.
@@ -217,8 +220,11 @@ pub fn find(signal: &Signal, conditions: &Conditions) -> Balance {
     let now = &plateaus[superseded..];
     let verdict = overall(now);
     let say = advice::sentence(signal, now, &zero, &remarks, conditions);
-    let flow = if flow::is_alone(signal) { flow::find(signal, conditions) } else { None };
-    let (verdict, say) = flow.map_or((verdict, say), |flow| (flow.verdict, flow.say));
+    let flow = flow::find(signal, conditions);
+    let (verdict, say) = match &flow {
+        Some(flow) if flow::is_alone(signal) => (flow.verdict, flow.say.clone()),
+        _ => (verdict, say),
+    };
     let mut causes = advice::causes(now, &zero);
     causes.extend(uneven.map(|uneven| uneven.cause(conditions)));
     let screws = screws::find(signal, &plateaus, conditions, &Memory::default()).screws;
@@ -234,6 +240,7 @@ pub fn find(signal: &Signal, conditions: &Conditions) -> Balance {
         superseded,
         on_sides: Vec::new(),
         remarks,
+        flow,
     }
 }
 

@@ -18,7 +18,7 @@ use super::balance::{
     self, Balance, LEVEL, MANY_DOF, PlateauBalance, REPEATABILITY, ZeroMethod, ZeroUsed,
 };
 use super::screws::{self, Memory};
-use super::{Conditions, Sides, advice, air_share, idle_vacuum, in_step, resolution};
+use super::{Conditions, Sides, advice, air_share, flow, idle_vacuum, in_step, resolution};
 use crate::sample::{Mark, Meaning, Remark, Track};
 use crate::signal::Signal;
 use crate::statistics::correlated::Estimate;
@@ -137,6 +137,7 @@ pub fn find(signal: &Signal, conditions: &Conditions) -> Option<Balance> {
         superseded,
         on_sides: stretches,
         remarks,
+        flow: flow::find(signal, conditions),
     })
 }
 

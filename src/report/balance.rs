@@ -6,19 +6,13 @@ use super::layout::{Align, Table, shortened};
 use super::page::{Page, Tone, fixed};
 use super::screws;
 use crate::findings::balance::{Balance, Open, PlateauBalance, ZeroMethod, ZeroUsed};
-use crate::findings::flow::Flow;
 use crate::findings::{Conditions, Sides, Verdict};
 use crate::findings::{in_step, one_sensor};
 use crate::units::Kpa;
 
 /// The report without its cautions: verdict, table, what it means, causes, the log.
-pub fn body(
-    page: &mut Page,
-    log: &LogFacts,
-    finding: &Balance,
-    meters: Option<&Flow>,
-    conditions: &Conditions,
-) {
+pub fn body(page: &mut Page, log: &LogFacts, finding: &Balance, conditions: &Conditions) {
+    let meters = finding.flow.as_ref();
     let mut remarks = log.remarks_with(&finding.remarks);
     remarks.extend(meters.iter().flat_map(|flow| flow.remarks.iter().cloned()));
     page.heading(&finding.say, tone(finding.verdict));
@@ -388,6 +382,7 @@ mod tests {
             superseded: 0,
             on_sides: Vec::new(),
             remarks: Vec::new(),
+            flow: None,
         };
         let log = LogFacts {
             car: None,
@@ -402,7 +397,7 @@ mod tests {
         conditions.sides.one = one.into();
         conditions.sides.two = two.into();
         let mut page = Page::new(width, unit, false);
-        body(&mut page, &log, &finding, None, &conditions);
+        body(&mut page, &log, &finding, &conditions);
         cautions::write(&mut page, &cautions::for_balance(finding.verdict));
         page.finish()
     }

@@ -8,7 +8,6 @@ use super::inspection::Inspection;
 use crate::findings::balance::Balance;
 use crate::findings::breather::Breather;
 use crate::findings::compare::{Change, Comparison};
-use crate::findings::flow::Flow;
 use crate::findings::hunt::Hunt;
 use crate::findings::pair_match::PairMatch;
 use serde::Serialize;
@@ -30,25 +29,12 @@ struct ComparisonDocument<'a> {
     say: &'a str,
 }
 
-#[derive(Serialize)]
-struct BalanceDocument<'a> {
-    log: &'a LogFacts,
-    #[serde(flatten)]
-    finding: &'a Balance,
-    /// By the airflow meters; null where the log has none.
-    flow: Option<&'a Flow>,
-}
-
 /// The document of `balance --json`.
 ///
 /// # Errors
 /// None in practice: writing to memory cannot fail, and no key is anything but text.
-pub fn balance(
-    log: &LogFacts,
-    finding: &Balance,
-    flow: Option<&Flow>,
-) -> serde_json::Result<String> {
-    document(&BalanceDocument { log, finding, flow })
+pub fn balance(log: &LogFacts, finding: &Balance) -> serde_json::Result<String> {
+    document(&Document { log, finding })
 }
 
 /// The document of `breather --json`.

@@ -162,6 +162,7 @@ pub fn balance(stretches: &[Stretch], signal: &Signal, half_kpa: f64, say: &str)
         superseded: 0,
         on_sides: Vec::new(),
         remarks: Vec::new(),
+        flow: None,
     }
 }
 

@@ -203,3 +203,19 @@ fn the_exit_code_is_that_of_the_work_as_it_was_left() {
         assert_eq!(job.report(&[args, &["--json", "--exit-code"]].concat()).code, code, "{args:?}");
     }
 }
+
+#[test]
+fn two_logs_that_do_not_stand_on_one_scale_are_drawn_each_under_its_name() {
+    let job = Job::new("apart", &["balance-one-sensor.csv", "balance-after.csv"]);
+    let before = ["--before", "balance-one-sensor.csv"];
+    let page = job.page(&[&before[..], &["--after", "balance-after.csv"]].concat());
+    let balance = section(&page, "balance");
+    let at = |words: &str| balance.find(words).unwrap_or_else(|| panic!("no {words} in {balance}"));
+    let figures: Vec<usize> = balance.match_indices("<figure").map(|(at, _)| at).collect();
+    let [first, second] = figures[..] else { panic!("{} figures", figures.len()) };
+    assert!(at("<h3>Before</h3>") < first && first < at("<h3>After</h3>"));
+    assert!(at("<h3>After</h3>") < second);
+    let alone = job.page(&before);
+    assert_eq!(section(&alone, "balance").matches("<figure").count(), 1);
+    assert!(!section(&alone, "balance").contains("<h3>Before</h3>"));
+}

@@ -75,8 +75,7 @@ pub fn json(work: Work, log: &Path, args: &RecordArgs) -> Result<(Value, u8), Fa
         }
         Work::Balance => {
             let finding = findings::balance::find(&log.signal, &log.conditions);
-            let flow = findings::flow::find(&log.signal, &log.conditions);
-            (json::balance(&log.facts, &finding, flow.as_ref())?, balance::outcome(finding.verdict))
+            (json::balance(&log.facts, &finding)?, balance::outcome(finding.verdict))
         }
         Work::Hunt => {
             let finding = findings::hunt::find(&log.signal, &log.conditions);

@@ -9,7 +9,7 @@ use crate::cli::profile::Profile;
 use crate::cli::wishes::Wishes;
 use crate::findings::{balance, breather, hunt};
 use crate::report::handover::{
-    self, Balances, Charts, Found, Handover, Job, LogFile, Measured, Pair, Turn, shown,
+    self, Balances, Charts, Drawing, Found, Handover, Job, LogFile, Measured, Pair, Turn, shown,
 };
 use crate::sample::Meaning;
 use jiff::civil::Date;
@@ -194,8 +194,8 @@ impl Content {
         let breather = Pair { before, after };
         let hunt =
             self.loaded("hunt").map(|log| found(log, hunt::find(&log.signal, &log.conditions)));
-        let (balance, balance_chart) = self.balances("before", "after")?;
-        let (off_idle, off_idle_chart) = self.balances("off-idle-before", "off-idle-after")?;
+        let (balance, balance_charts) = self.balances("before", "after")?;
+        let (off_idle, off_idle_charts) = self.balances("off-idle-before", "off-idle-after")?;
         let [first, second] = logs;
         let named = [
             ("Before the work", first, &breather.before),
@@ -211,7 +211,7 @@ impl Content {
         };
         let charts = Charts {
             breather: pictures::breather(unit, &named)?,
-            balance: [balance_chart, off_idle_chart],
+            balance: [balance_charts, off_idle_charts],
             hunt: hunt_chart,
         };
         let turned = self.logs.iter().flat_map(|log| {
@@ -235,11 +235,7 @@ impl Content {
     }
 
     /// The balance of two logs, with its chart.
-    fn balances(
-        &self,
-        before: &str,
-        after: &str,
-    ) -> Result<(Balances<'_>, Option<String>), Failure> {
+    fn balances(&self, before: &str, after: &str) -> Result<(Balances<'_>, Vec<Drawing>), Failure> {
         let logs = [self.loaded(before), self.loaded(after)];
         for log in logs.into_iter().flatten() {
             log.needs_both_vacuums()?;
@@ -247,8 +243,8 @@ impl Content {
         let [before, after] =
             logs.map(|log| log.map(|log| found(log, balance::find(&log.signal, &log.conditions))));
         let balances = Balances::new(Pair { before, after });
-        let chart = pictures::balance(self.wishes.unit(), logs, &balances)?;
-        Ok((balances, chart))
+        let charts = pictures::balance(self.wishes.unit(), logs, &balances)?;
+        Ok((balances, charts))
     }
 }
 

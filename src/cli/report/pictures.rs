@@ -5,7 +5,7 @@ use crate::cli::load::Loaded;
 use crate::findings::balance::Balance;
 use crate::findings::breather::Breather;
 use crate::findings::hunt::Hunt;
-use crate::report::handover::{self, Balances};
+use crate::report::handover::{self, Balances, Drawing};
 use crate::units::PressureUnit;
 
 const ACROSS: (u32, u32) = (1800, 900);
@@ -39,28 +39,30 @@ pub fn breather(
     Ok(charts.into_iter().flatten().collect())
 }
 
-/// Both balances side by side on one scale, or the one there is.
+/// Both balances side by side on one scale, or each by itself where one of them has no such picture: that of a
+/// sensor moved from side to side.
 pub fn balance(
     unit: PressureUnit,
     logs: [Option<&Loaded>; 2],
     balances: &Balances,
-) -> Result<Option<String>, ChartError> {
+) -> Result<Vec<Drawing>, ChartError> {
     let frame = frame(COMPARED, unit);
     if let ([Some(before), Some(after)], Some(change)) = (logs, &balances.change) {
         let sides = &after.conditions.sides;
         let both = charts::compare_svg(&frame, &before.signal, &after.signal, change, sides);
-        if let Some(both) = drawn(both)? {
-            return Ok(Some(both));
+        if let Some(svg) = drawn(both)? {
+            return Ok(vec![Drawing { of: None, svg }]);
         }
     }
-    let findings = [&balances.pair.before, &balances.pair.after];
-    for (log, found) in logs.into_iter().zip(findings) {
+    let two = logs.iter().flatten().count() > 1;
+    let findings = [("before", &balances.pair.before), ("after", &balances.pair.after)];
+    let mut drawings = Vec::new();
+    for (log, (name, found)) in logs.into_iter().zip(findings) {
         let (Some(log), Some(found)) = (log, found) else { continue };
-        if let Some(one) = one(&frame, log, &found.finding)? {
-            return Ok(Some(one));
-        }
+        let svg = one(&frame, log, &found.finding)?;
+        drawings.extend(svg.map(|svg| Drawing { of: two.then_some(name), svg }));
     }
-    Ok(None)
+    Ok(drawings)
 }
 
 fn one(frame: &Frame, log: &Loaded, finding: &Balance) -> Result<Option<String>, ChartError> {

@@ -28,7 +28,7 @@ fn section(handover: &Handover, which: usize, id: &str, title: &str) -> Markup {
     let Some(latest) = balances.pair.latest() else {
         return paper::section(id, title, html! { p { "Not measured." } });
     };
-    let chart = &handover.charts.balance[which];
+    let charts = &handover.charts.balance[which];
     let sides = &latest.log.conditions.sides;
     let (one, two) = (shown(&sides.one), shown(&sides.two));
     let body = html! {
@@ -42,11 +42,14 @@ fn section(handover: &Handover, which: usize, id: &str, title: &str) -> Markup {
         @for (name, found) in balances.pair.each() {
             (paper::minds(name, found.log, &found.finding.remarks, unit))
         }
-        @match chart {
-            Some(chart) => (paper::figure(chart)),
-            None => @for (name, found) in balances.pair.each() {
+        @if charts.is_empty() {
+            @for (name, found) in balances.pair.each() {
                 p { (paper::capital(name)) ": " (shown(&found.finding.say)) }
-            },
+            }
+        }
+        @for chart in charts {
+            @if let Some(name) = chart.of { h3 { (paper::capital(name)) } }
+            (paper::figure(&chart.svg))
         }
         ul {
             @for (name, found) in balances.pair.each() { li { (paper::capital(name)) ": " (zero_words(found, unit)) } }

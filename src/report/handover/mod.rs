@@ -143,13 +143,22 @@ pub struct LogFile {
     pub sha256: String,
 }
 
+/// A chart of the balance.
+#[derive(Debug, Clone)]
+pub struct Drawing {
+    /// The log it shows where there is another: `before` or `after`.
+    pub of: Option<&'static str>,
+    /// The SVG document.
+    pub svg: String,
+}
+
 /// The charts of the page as SVG documents; what has nothing to draw is absent.
 #[derive(Debug, Clone, Default)]
 pub struct Charts {
     /// Breather, before and after, on one scale.
     pub breather: Vec<String>,
-    /// Balance, and balance off idle.
-    pub balance: [Option<String>; 2],
+    /// Balance, and balance off idle: before and after in one, or each where they cannot stand on one scale.
+    pub balance: [Vec<Drawing>; 2],
     /// The hunt.
     pub hunt: Option<String>,
 }
