@@ -1,6 +1,6 @@
 //! The chart of the airflow meters: both flows, their ratio with the tolerance, and the speed.
 
-use super::balance::Speed;
+use super::balance::{Speed, drawn_speed};
 use super::difference::side_keys;
 use super::ink;
 use super::legend::{self, Key, Sample};
@@ -94,11 +94,8 @@ impl<'a> Drawn<'a> {
     }
 
     fn draw_turns(&self, sheet: &mut Sheet, panel: &Panel, clock: &Clock) {
-        let (em, thin) = (sheet.em, sheet.thin());
         for at_s in &self.turns {
-            let x = panel.x.px(clock.at(*at_s));
-            let line = [(x, panel.top()), (x, panel.bottom())];
-            sheet.dashed(&line, (0.35 * em, 0.25 * em), thin, ink::QUIET);
+            legend::turn(sheet, panel.x.px(clock.at(*at_s)), (panel.top(), panel.bottom()));
         }
     }
 
@@ -142,7 +139,7 @@ impl<'a> Drawn<'a> {
             keys.push(Key::new(Sample::Hatch, "engine off"));
         }
         if !self.turns.is_empty() {
-            keys.push(Key::new(Sample::Dashed(ink::QUIET, 1.0), "meters change places"));
+            keys.push(Key::new(Sample::Dashed(ink::QUIET, legend::TURN), "meters change places"));
         }
         let heading = format!("Differential pressure of the flow ({})", frame.unit.symbol());
         let range = most(&self.sides)?.padded(0.3);
@@ -183,9 +180,7 @@ pub(super) fn draw(
     let panels = panel::stack(&mut sheet, plans, time, space, margins)?;
     drawn.draw_flows(&mut sheet, &panels[0], &clock);
     drawn.draw_ratio(&mut sheet, &panels[1], &clock);
-    if let (Some(speed), Some(panel)) = (&speed, panels.get(2)) {
-        speed.draw(&mut sheet, panel, &clock, signal);
-    }
+    drawn_speed(&mut sheet, &speed, panels.get(2), &clock, signal);
     if let Some(last) = panels.last() {
         last.time_axis(&mut sheet, clock.label);
     }

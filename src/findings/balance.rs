@@ -216,9 +216,9 @@ pub fn find(signal: &Signal, conditions: &Conditions) -> Balance {
     remarks.extend(flow::remark_of_one(signal));
     let uneven = strokes::find(signal, &stretches, conditions.cylinders);
     let zero = zero.used;
-    let superseded = superseded(signal, &plateaus);
+    let superseded = superseded(signal, plateaus.iter().map(|p| p.from_s));
     let now = &plateaus[superseded..];
-    let verdict = overall(now);
+    let verdict = decision::overall(now.iter().map(|p| p.verdict));
     let say = advice::sentence(signal, now, &zero, &remarks, conditions);
     let flow = flow::find(signal, conditions);
     let (verdict, say) = match &flow {
@@ -244,13 +244,14 @@ pub fn find(signal: &Signal, conditions: &Conditions) -> Balance {
     }
 }
 
-/// How many of the first plateaus tell of an engine that is no more: a stop screw was turned after
-/// them, and it was logged again.
-pub(super) fn superseded(signal: &Signal, plateaus: &[PlateauBalance]) -> usize {
+/// How many of the first plateaus, which begin at these times (s), tell of an engine that is no more: a stop
+/// screw was turned after them, and it was logged again.
+pub(super) fn superseded(signal: &Signal, begin_s: impl ExactSizeIterator<Item = f64>) -> usize {
     let is_screw = |meaning: &Meaning| matches!(meaning, Meaning::Screw { .. });
     let turned = signal.track.marks.iter().rfind(|mark| is_screw(&mark.meaning));
-    let before = turned.map_or(0, |turned| plateaus.partition_point(|p| p.from_s < turned.at.0));
-    if before < plateaus.len() { before } else { 0 }
+    let all = begin_s.len();
+    let before = turned.map_or(0, |turned| begin_s.take_while(|at_s| *at_s < turned.at.0).count());
+    if before < all { before } else { 0 }
 }
 
 /// Said where it is the largest part of a plateau's uncertainty, and matters beside the tolerance.
@@ -268,18 +269,6 @@ fn in_step_remark(
     let at_s: Vec<f64> = plateaus.iter().filter(largest).map(|p| p.from_s).collect();
     let worst = in_step.iter().max_by(|a, b| a.u_kpa.total_cmp(&b.u_kpa))?;
     (!at_s.is_empty()).then(|| in_step::remark(worst, &at_s))
-}
-
-/// Out when any plateau is out, in when all are in.
-pub(super) fn overall(plateaus: &[PlateauBalance]) -> Verdict {
-    let any = |verdict| plateaus.iter().any(|p| p.verdict == verdict);
-    if any(Verdict::OutOfTolerance) {
-        Verdict::OutOfTolerance
-    } else if plateaus.is_empty() || any(Verdict::NotSettled) {
-        Verdict::NotSettled
-    } else {
-        Verdict::InTolerance
-    }
 }
 
 /// What is needed to work out one plateau.

@@ -116,7 +116,7 @@ pub fn find(signal: &Signal, conditions: &Conditions) -> Option<Balance> {
     let mut remarks: Vec<Remark> = unknown.into_iter().collect();
     remarks.extend(idle_vacuum::remark(&plateaus, conditions));
     let zero = ZeroUsed { method: ZeroMethod::OneSensor, offset_kpa: 0.0, u_kpa: 0.0 };
-    let superseded = balance::superseded(signal, &plateaus);
+    let superseded = balance::superseded(signal, plateaus.iter().map(|p| p.from_s));
     let now = &plateaus[superseded..];
     let say = if plateaus.is_empty() {
         too_few(&groups, &conditions.sides)
@@ -124,7 +124,8 @@ pub fn find(signal: &Signal, conditions: &Conditions) -> Option<Balance> {
         advice::sentence(signal, now, &zero, &remarks, conditions)
     };
     let causes = advice::causes(now, &zero);
-    let (verdict, tolerance_kpa) = (balance::overall(now), conditions.tolerance_kpa);
+    let (verdict, tolerance_kpa) =
+        (decision::overall(now.iter().map(|p| p.verdict)), conditions.tolerance_kpa);
     let screws = screws::find(signal, &plateaus, conditions, &Memory::default()).screws;
     Some(Balance {
         zero,

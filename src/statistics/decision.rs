@@ -31,6 +31,22 @@ pub fn decide(low: f64, high: f64, tolerance: f64) -> Verdict {
     }
 }
 
+/// Over several stretches: out when any is out, in when there are some and all are in.
+///
+/// ```
+/// use evenbreath::statistics::decision::{Verdict, overall};
+/// assert_eq!(overall([Verdict::InTolerance, Verdict::OutOfTolerance]), Verdict::OutOfTolerance);
+/// assert_eq!(overall([]), Verdict::NotSettled);
+/// ```
+pub fn overall(verdicts: impl IntoIterator<Item = Verdict>) -> Verdict {
+    let worse = |a: Verdict, b: Verdict| match (a, b) {
+        (Verdict::OutOfTolerance, _) | (_, Verdict::OutOfTolerance) => Verdict::OutOfTolerance,
+        (Verdict::InTolerance, Verdict::InTolerance) => Verdict::InTolerance,
+        _ => Verdict::NotSettled,
+    };
+    verdicts.into_iter().reduce(worse).unwrap_or(Verdict::NotSettled)
+}
+
 /// Probability that a quantity measured as `value` with standard uncertainty `u` and `dof` degrees
 /// of freedom (infinity: normal) lies between `low` and `high`; either may be infinite (JCGM
 /// 106:2012, clause 7, from memory). `None` for `u` or `dof` not above zero, or for NaN.

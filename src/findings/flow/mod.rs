@@ -19,7 +19,7 @@ mod zero;
 use super::Conditions;
 use super::balance::{self, LEVEL, MANY_DOF, REPEATABILITY};
 use super::in_step;
-use crate::sample::{Meaning, Remark};
+use crate::sample::Remark;
 use crate::signal::Signal;
 use crate::statistics::decision::{self, SoFar, Verdict};
 use crate::statistics::uncertainty::{Budget, Component};
@@ -83,9 +83,9 @@ pub fn find(signal: &Signal, conditions: &Conditions) -> Option<Flow> {
     remarks.extend(doubt);
     let plateaus: Vec<FlowPlateau> =
         groups.iter().filter_map(|group| plateau(group, conditions)).collect();
-    let superseded = superseded(signal, &plateaus);
+    let superseded = balance::superseded(signal, plateaus.iter().map(|p| p.from_s));
     let now = &plateaus[superseded..];
-    let verdict = overall(now);
+    let verdict = decision::overall(now.iter().map(|p| p.verdict));
     let is_seen = zeros.iter().all(Zero::is_seen);
     let say = match now {
         [] => say::nothing(signal, &told, is_seen),
@@ -281,23 +281,4 @@ fn rows(budget: &Budget) -> Vec<FlowBudgetRow> {
         dof: row.dof,
     };
     balance::rows(budget).into_iter().map(row).collect()
-}
-
-fn superseded(signal: &Signal, plateaus: &[FlowPlateau]) -> usize {
-    let is_screw = |meaning: &Meaning| matches!(meaning, Meaning::Screw { .. });
-    let turned = signal.track.marks.iter().rfind(|mark| is_screw(&mark.meaning));
-    let before = turned.map_or(0, |turned| plateaus.partition_point(|p| p.from_s < turned.at.0));
-    if before < plateaus.len() { before } else { 0 }
-}
-
-/// Out when any is out, in when all are in.
-fn overall(plateaus: &[FlowPlateau]) -> Verdict {
-    let any = |verdict| plateaus.iter().any(|p| p.verdict == verdict);
-    if any(Verdict::OutOfTolerance) {
-        Verdict::OutOfTolerance
-    } else if plateaus.is_empty() || any(Verdict::NotSettled) {
-        Verdict::NotSettled
-    } else {
-        Verdict::InTolerance
-    }
 }
