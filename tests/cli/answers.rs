@@ -250,38 +250,6 @@ fn foreign_headings_are_named_and_can_be_overruled() {
 }
 
 #[test]
-fn the_readme_shows_what_the_program_prints() {
-    let root = env!("CARGO_MANIFEST_DIR");
-    let readme = fs::read_to_string(format!("{root}/README.md")).unwrap();
-    let of_samples =
-        |shown: &&str| shown.lines().next().is_some_and(|l| l.contains("sample-logs/"));
-    let shown: Vec<&str> = readme.split("\n$ evenbreath ").skip(1).filter(of_samples).collect();
-    assert!(shown.len() >= 3, "{} answers: the test looks elsewhere", shown.len());
-    for shown in shown {
-        let (command, rest) = shown.split_once('\n').unwrap();
-        let (block, _) = rest.split_once("\n```").unwrap();
-        let run = finish(binary().args(command.split(' ')).current_dir(root)).good();
-        let mut rest = run.out.as_str();
-        // Three dots stand for lines that are left out.
-        for (k, part) in block.split("\n...\n").enumerate() {
-            let at = rest.find(part).filter(|at| k > 0 || *at == 0);
-            let at = at.unwrap_or_else(|| panic!("{part}\nis not in\n{}", run.out));
-            rest = &rest[at + part.len()..];
-        }
-    }
-    let helped = |command| crate::run::run(&[command, "--help"]).good().out;
-    let help = ["balance", "record", "lesson", "report", "profile"].map(helped).concat();
-    let name = |word: &str| -> String {
-        word.chars().take_while(|c| *c == '-' || c.is_alphabetic()).collect()
-    };
-    for (at, _) in readme.match_indices("| `--") {
-        let flag = name(&readme[at + 3..]);
-        let known = help.split_whitespace().any(|word| name(word) == flag);
-        assert!(known, "{flag} is in the README, not in the help");
-    }
-}
-
-#[test]
 fn a_bare_number_takes_the_unit_of_the_answer() {
     let folder = folder("answer-bare");
     let log = file(&folder, "log.csv", idle(6.0, 30));

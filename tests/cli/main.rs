@@ -7,6 +7,7 @@ mod faults;
 mod flow;
 mod logs;
 mod poor;
+mod readme;
 mod run;
 mod tee;
 mod terminal;
