@@ -9,10 +9,12 @@
 //! logs of forty cars, five recordings a car, each under fifty names.
 
 mod made;
+mod measured;
 
 use evenbreath::engine::sensors::{Sensor, SensorBox};
 use evenbreath::engine::{Action, Row, Script, Settings, record};
 use evenbreath::units::Seconds;
+use measured::{judged, peak_mb};
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, ExitCode, Stdio};
@@ -144,11 +146,6 @@ fn command(question: &str, logs: &[PathBuf]) -> Command {
     command
 }
 
-fn judged(line: &str, kept: bool) -> bool {
-    println!("{line}  {}", if kept { "kept" } else { "BROKEN" });
-    kept
-}
-
 fn fast(question: &str, folder: &Path) -> bool {
     let logs = [folder.to_path_buf()];
     let run = || {
@@ -169,7 +166,10 @@ fn fast(question: &str, folder: &Path) -> bool {
 /// Peak memory over all logs beside that over a few.
 fn flat(folder: &Path) -> bool {
     let few: Vec<PathBuf> = (0..FEW).map(|k| folder.join(format!("{k:04}.csv"))).collect();
-    let (Some(few), Some(all)) = (peak_mb(&few), peak_mb(&[folder.to_path_buf()])) else {
+    let (Some(few), Some(all)) = (
+        peak_mb(&mut command("balance", &few)),
+        peak_mb(&mut command("balance", &[folder.to_path_buf()])),
+    ) else {
         println!("memory      not measured: no /proc on this system");
         return true;
     };
@@ -178,21 +178,4 @@ fn flat(folder: &Path) -> bool {
         "memory      {all:.1} MB for {LOGS} logs, {few:.1} MB for {FEW} (limit {limit:.1})"
     );
     judged(&line, all <= limit)
-}
-
-/// The highest resident memory of `balance`, MB of 10^6 bytes: the kernel's own high-water mark, read
-/// again and again until the process ends.
-fn peak_mb(logs: &[PathBuf]) -> Option<f64> {
-    let mut child = command("balance", logs).spawn().expect("the program starts");
-    let status = format!("/proc/{}/status", child.id());
-    let mut peak = None;
-    while child.try_wait().expect("the program can be waited for").is_none() {
-        let text = fs::read_to_string(&status).unwrap_or_default();
-        let kib = text.lines().find_map(|line| line.strip_prefix("VmHWM:")).and_then(|rest| {
-            rest.trim().strip_suffix("kB").and_then(|number| number.trim().parse::<f64>().ok())
-        });
-        peak = kib.map(|kib| kib * 1024.0 / 1e6).or(peak);
-        std::thread::sleep(Duration::from_micros(500));
-    }
-    peak
 }

@@ -6,19 +6,15 @@
 //! the whole of `balance --json`. It fails when a limit is broken.
 
 mod made;
+mod measured;
 
-use std::fs::File;
+use made::hour::{ROWS, log_of_an_hour};
+use measured::{judged, peak_mb, secs, timed};
 use std::hint::black_box;
-use std::io::{BufWriter, Write};
 use std::path::{Path, PathBuf};
 use std::process::{Command, ExitCode, Stdio};
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
-/// Jobs of ten minutes in the log.
-const JOBS: u64 = 6;
-/// Rows in the log.
-const ROWS: usize = 3_600_000;
-const RATE_HZ: f64 = 1000.0;
 /// Rounds, of which the best counts: it is the one that other processes disturbed least.
 const ROUNDS: usize = 5;
 /// The whole program may take this many times as long as the bare loop.
@@ -62,7 +58,7 @@ fn hour() -> bool {
     }
     let fast =
         judged(&format!("ratio         {times:.2} (limit {MOST_TIMES})"), times <= MOST_TIMES);
-    let small = match peak_mb(&path) {
+    let small = match peak_mb(&mut balance_command(&path)) {
         Some(mb) => judged(&format!("peak memory   {mb:.1} MB (limit {MOST_MB})"), mb <= MOST_MB),
         None => {
             println!("peak memory   not measured: no /proc on this system");
@@ -70,15 +66,6 @@ fn hour() -> bool {
         }
     };
     fast && small
-}
-
-fn judged(line: &str, kept: bool) -> bool {
-    println!("{line}  {}", if kept { "kept" } else { "BROKEN" });
-    kept
-}
-
-fn secs(time: Duration) -> f64 {
-    time.as_secs_f64()
 }
 
 /// Processor time so far of this process and of the children that have ended, in the kernel's ticks:
@@ -91,35 +78,6 @@ fn processor_ticks() -> Option<[u64; 2]> {
         after_name.split_whitespace().skip(11).take(4).filter_map(|t| t.parse().ok()).collect();
     let [user, system, children_user, children_system] = ticks.try_into().ok()?;
     Some([user + system, children_user + children_system])
-}
-
-fn timed(work: impl FnOnce()) -> Duration {
-    let start = Instant::now();
-    work();
-    start.elapsed()
-}
-
-/// Makes the log where it is not there yet; a part of one never stands under its name.
-fn log_of_an_hour() -> PathBuf {
-    let folder = Path::new(env!("CARGO_TARGET_TMPDIR"));
-    let path = folder.join("hour.csv");
-    if path.exists() {
-        return path;
-    }
-    println!("making        {}", path.display());
-    let part = folder.join("hour.part");
-    let mut out = BufWriter::new(File::create(&part).expect("target/tmp can be written to"));
-    let mut rows = 0;
-    made::write_head(&mut out).expect("the disk has room");
-    for number in 0..JOBS {
-        let job = made::job(RATE_HZ, number);
-        rows += job.len();
-        made::write_rows(&mut out, &job, number as f64 * made::JOB_S).expect("the disk has room");
-    }
-    out.flush().expect("the disk has room");
-    assert_eq!(rows, ROWS, "a job has another length than it should");
-    std::fs::rename(&part, &path).expect("target/tmp can be written to");
-    path
 }
 
 /// The least that any program does that reads the numbers of this file by the csv crate.
@@ -145,23 +103,6 @@ fn balance_command(path: &Path) -> Command {
 fn balance(path: &Path) {
     let status = balance_command(path).status().expect("the program starts");
     assert!(status.success(), "balance gave {status}");
-}
-
-/// The highest resident memory of `balance`, MB of 10^6 bytes: the kernel's own high-water mark, read
-/// again and again until the process ends.
-fn peak_mb(path: &Path) -> Option<f64> {
-    let mut child = balance_command(path).spawn().expect("the program starts");
-    let status = format!("/proc/{}/status", child.id());
-    let mut peak = None;
-    while child.try_wait().expect("the program can be waited for").is_none() {
-        let text = std::fs::read_to_string(&status).unwrap_or_default();
-        let kib = text.lines().find_map(|line| line.strip_prefix("VmHWM:")).and_then(|rest| {
-            rest.trim().strip_suffix("kB").and_then(|number| number.trim().parse::<f64>().ok())
-        });
-        peak = kib.map(|kib| kib * 1024.0 / 1e6).or(peak);
-        std::thread::sleep(Duration::from_micros(500));
-    }
-    peak
 }
 
 /// Every command on every sample log it is made for, from start to exit.

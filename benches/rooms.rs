@@ -13,6 +13,10 @@ use evenbreath::signal::{self, Signal, cleaning, cycles, plateaus, ripple};
 use evenbreath::statistics::{changes, correlated};
 use std::sync::LazyLock;
 
+/// Counts what every bench allocates.
+#[global_allocator]
+static ALLOCATOR: divan::AllocProfiler = divan::AllocProfiler::system();
+
 fn main() {
     divan::main();
 }

@@ -2,6 +2,8 @@
 //! branch that always goes one way and a series that never changes cost next to nothing.
 #![allow(dead_code, reason = "each bench that shares this file uses its own part")]
 
+pub mod hour;
+
 use evenbreath::engine::sensors::{Sensor, SensorBox};
 use evenbreath::engine::{Action, Row, Script, Settings, record};
 use evenbreath::sample::Track;
