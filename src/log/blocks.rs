@@ -1,9 +1,10 @@
 //! The text in blocks: each is cut at the end of a record and read.
 //!
-//! One thread does it all. A second one gained a fifth on an idle machine, for most of the time goes
-//! into filling memory, and lost as much on a busy one.
+//! From [`LONG`] bytes on a second core reads the rows of plain blocks ([`Ahead`]) while this one fetches
+//! the next and puts the rows behind those before them.
 
 use super::ReadError;
+use super::ahead::Ahead;
 use super::plan::Plan;
 use super::quotes::{Extent, extent};
 use super::rows::{Batch, RowReader, Why};
@@ -13,6 +14,8 @@ use std::io::Read;
 
 /// Bytes of one block; two of them fit into the cache of one core.
 const BLOCK: usize = 256 * 1024;
+/// From so many bytes on a second core is worth its start.
+const LONG: usize = 4 * 1024 * 1024;
 /// No line of a log is longer than this.
 const LONGEST: usize = 8 * 1024 * 1024;
 /// The rows that must agree on their decimals before a last line with fewer counts as cut.
@@ -23,14 +26,30 @@ const AGREEING: usize = 50;
 /// Errors: [`ReadError::Unreadable`]; [`ReadError::Shape`] for a line without end.
 pub(super) fn read_rows<R: Read>(
     source: &mut Source<R>,
-    mut text: Vec<u8>,
+    text: Vec<u8>,
     line: u32,
     plan: &Plan,
     name: &str,
 ) -> Result<Batch, ReadError> {
+    std::thread::scope(|scope| {
+        let start = || Ahead::start(scope, plan);
+        read_blocks(source, text, line, plan, name, start)
+    })
+}
+
+/// As [`read_rows`]; `start` sets the second core to work.
+fn read_blocks<R: Read>(
+    source: &mut Source<R>,
+    mut text: Vec<u8>,
+    line: u32,
+    plan: &Plan,
+    name: &str,
+    start: impl Fn() -> Ahead,
+) -> Result<Batch, ReadError> {
     let mut total = Batch { lines: line - 1, ..Batch::default() };
     let mut reader = RowReader::new(plan);
-    let (mut more, mut want) = (true, BLOCK);
+    let (mut more, mut want, mut taken) = (true, BLOCK, 0);
+    let mut ahead: Option<Ahead> = None;
     let mut torn = Vec::new();
     while more || !text.is_empty() {
         while more && text.len() < want {
@@ -40,25 +59,32 @@ pub(super) fn read_rows<R: Read>(
         if !more && plan.recorded {
             torn.append(&mut text.split_off(memrchr(b'\n', &text).map_or(0, |at| at + 1)));
         }
-        total.make_room(text.len() / 2);
-        let used = if memchr(b'"', &text).is_some() {
-            quoted(&text, !more, plan, &mut reader, &mut total)
-        } else {
-            let used = if more { memrchr(b'\n', &text).map_or(0, |at| at + 1) } else { text.len() };
-            lines(&text[..used], plan, &mut reader, &mut total);
-            used
+        let quoted_rows = memchr(b'"', &text).is_some();
+        let mut used = match more && !quoted_rows {
+            true => memrchr(b'\n', &text).map_or(0, |at| at + 1),
+            false => text.len(),
         };
-        text.drain(..used);
+        taken += used;
+        if more && !quoted_rows && taken > LONG {
+            ahead.get_or_insert_with(&start).read(&mut text, used, &mut total);
+        } else {
+            // What this thread reads itself stands behind all that is still being read.
+            ahead.iter_mut().for_each(|ahead| ahead.finish(&mut total));
+            total.make_room(text.len() / 2);
+            if quoted_rows {
+                used = quoted(&text, !more, plan, &mut reader, &mut total);
+            } else {
+                lines(&text[..used], plan, &mut reader, &mut total);
+            }
+            text.drain(..used);
+        }
         want = if used == 0 { text.len() + BLOCK } else { BLOCK };
         if text.len() > LONGEST {
-            let line = total.lines + 1;
-            let detail = format!(
-                "line {line} does not end within {} MB; this is no log with a row a sample",
-                LONGEST >> 20
-            );
-            return Err(ReadError::Shape { name: name.to_string(), detail });
+            ahead.iter_mut().for_each(|ahead| ahead.finish(&mut total));
+            return Err(endless(total.lines + 1, name));
         }
     }
+    ahead.iter_mut().for_each(|ahead| ahead.finish(&mut total));
     if !torn.trim_ascii().is_empty() {
         let line = total.lines + 1;
         total.refuse(line, f64::NAN, Why::Cut, || {
@@ -68,8 +94,16 @@ pub(super) fn read_rows<R: Read>(
     Ok(total)
 }
 
+fn endless(line: u32, name: &str) -> ReadError {
+    let detail = format!(
+        "line {line} does not end within {} MB; this is no log with a row a sample",
+        LONGEST >> 20
+    );
+    ReadError::Shape { name: name.to_string(), detail }
+}
+
 /// Reads lines; one without a line end is the last of the file.
-fn lines(text: &[u8], plan: &Plan, reader: &mut RowReader, batch: &mut Batch) {
+pub(super) fn lines(text: &[u8], plan: &Plan, reader: &mut RowReader, batch: &mut Batch) {
     let mut from = 0;
     for end in memchr_iter(b'\n', text) {
         reader.line(&text[from..end], batch);

@@ -18,6 +18,7 @@
 //! assert_eq!(log.track.vac2_kpa, Some(vec![55.9, 57.3]));
 //! ```
 
+mod ahead;
 mod asked;
 mod blocks;
 mod claims;

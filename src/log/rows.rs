@@ -116,6 +116,33 @@ impl Batch {
         self.channels.iter_mut().filter(|c| !c.is_empty()).for_each(|c| c.reserve_exact(room));
     }
 
+    /// Puts the rows of the lines that follow behind these, and leaves the other empty, with its room.
+    pub fn append(&mut self, next: &mut Batch, recorded: bool) {
+        let (rows, lines) = (self.rows, self.lines);
+        self.make_room(next.time_s.len());
+        self.time_s.append(&mut next.time_s);
+        for (own, more) in self.channels.iter_mut().zip(&mut next.channels) {
+            own.append(more);
+        }
+        self.row.extend(next.row.drain(..).map(|row| rows + row));
+        let moved = |bad: Bad| Bad { row: rows + bad.row, line: lines + bad.line, ..bad };
+        self.bad.extend(next.bad.drain(..).map(moved));
+        for (why, text) in next.examples.drain(..) {
+            self.example(why, || text);
+        }
+        for mark in next.marks.drain(..) {
+            let mark = RawMark { row: rows + mark.row, until: rows + mark.until, ..mark };
+            if recorded { self.marks.push(mark) } else { self.mark(mark) }
+        }
+        for (row, line) in next.placed.drain(..) {
+            self.rows = rows + row;
+            self.place(lines + line);
+        }
+        self.comments += std::mem::take(&mut next.comments);
+        self.rows = rows + std::mem::take(&mut next.rows);
+        self.lines = lines + std::mem::take(&mut next.lines);
+    }
+
     fn example(&mut self, why: Why, text: impl FnOnce() -> String) {
         if !self.examples.iter().any(|(known, _)| *known == why) {
             self.examples.push((why, text()));
