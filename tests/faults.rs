@@ -144,7 +144,7 @@ fn what_is_no_file_is_said() {
     let options = ReadOptions::default();
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests");
     let said = read_path(&folder, &options).unwrap_err().to_string();
-    assert!(said.contains("is a directory") && said.contains("name one log file"), "{said}");
+    assert!(said.contains("is a folder") && said.contains("name one log file"), "{said}");
     let said = read_path(&folder.join("none.csv"), &options).unwrap_err().to_string();
     assert!(said.contains("no such file") && said.contains("none.csv"), "{said}");
 }

@@ -322,13 +322,13 @@ pub struct MatchArgs {
 /// `ports`.
 #[derive(Debug, Args)]
 pub struct PortsArgs {
-    /// How long to listen, in seconds.
+    /// How long to listen, in seconds, 1 to 60.
     #[arg(long, value_name = "SECONDS", default_value_t = 2,
-          value_parser = clap::value_parser!(u64).range(1..=60))]
+          value_parser = |text: &str| values::whole(text, 1..=60).map(u64::from))]
     pub seconds: u64,
     /// Speed of the wire.
     #[arg(long, value_name = "BAUD", default_value_t = crate::sources::ports::BAUD,
-          value_parser = clap::value_parser!(u32).range(300..=4_000_000))]
+          value_parser = |text: &str| values::whole(text, 300..=4_000_000))]
     pub baud: u32,
     /// One JSON document on standard output, nothing else there.
     #[arg(long)]
@@ -346,7 +346,7 @@ pub struct DemoArgs {
           default_value = "kPa")]
     pub units: PressureUnit,
     /// Width of the charts in pixels.
-    #[arg(long, value_name = "PIXELS", default_value_t = 1800, value_parser = width())]
+    #[arg(long, value_name = "PIXELS", default_value_t = 1800, value_parser = width)]
     pub chart_width: u32,
 }
 
@@ -354,8 +354,8 @@ pub struct DemoArgs {
 #[derive(Debug, Clone, Default, Args)]
 pub struct Reading {
     /// Which column is what, where the guess is wrong: "rpm=Speed,vac1=Front (mbar)". Roles: time,
-    /// rpm (engine speed), vac1 and vac2 (vacuum), map1 and map2 (absolute pressure), crank, mark,
-    /// baro.
+    /// rpm (engine speed), vac1 and vac2 (vacuum), map1 and map2 (absolute pressure), crank
+    /// (crankcase), mark, baro (barometer), flow1 and flow2 (airflow meters).
     #[arg(long, value_name = "ROLES", help_heading = "The log")]
     pub columns: Option<String>,
     /// Unit of pressures whose heading names none.
@@ -445,7 +445,7 @@ pub struct Picture {
     #[arg(long, value_name = "FILE", value_parser = values::chart, help_heading = "The answer")]
     pub chart: Option<PathBuf>,
     /// Width of the chart in pixels.
-    #[arg(long, value_name = "PIXELS", default_value_t = 1800, value_parser = width(),
+    #[arg(long, value_name = "PIXELS", default_value_t = 1800, value_parser = width,
           help_heading = "The answer")]
     pub chart_width: u32,
 }
@@ -467,8 +467,8 @@ fn supply(text: &str) -> Result<f64, String> {
     })
 }
 
-fn width() -> clap::builder::RangedI64ValueParser<u32> {
-    clap::value_parser!(u32).range(600..=6000)
+fn width(text: &str) -> Result<u32, String> {
+    values::whole(text, 600..=6000)
 }
 
 #[cfg(test)]

@@ -6,7 +6,7 @@ use crate::recording;
 use crate::report::handover::HandoverError;
 use crate::report::handover::record::RecordError;
 use crate::sources::link::OpenError;
-use std::io;
+use std::io::{self, ErrorKind};
 use std::path::PathBuf;
 use thiserror::Error;
 
@@ -74,7 +74,7 @@ pub enum Failure {
     )]
     StandardInputAmongMany,
     /// A folder that cannot be looked into.
-    #[error("the folder {} cannot be looked into ({source}); check its permissions", .path.display())]
+    #[error("the folder {} cannot be looked into ({}); check its permissions", .path.display(), words(.source))]
     Folder {
         /// The folder.
         path: PathBuf,
@@ -109,7 +109,7 @@ pub enum Failure {
         name: String,
     },
     /// The profile could not be read.
-    #[error("the profile {} cannot be read ({source}); check the path", .path.display())]
+    #[error("the profile {} cannot be read ({}); check the path", .path.display(), words(.source))]
     ProfileUnreadable {
         /// The file.
         path: PathBuf,
@@ -155,7 +155,7 @@ pub enum Failure {
         name: &'static str,
     },
     /// A folder or a file of the answer could not be written.
-    #[error("cannot write to {} ({source}); check that the folder may be written to", .path.display())]
+    #[error("cannot write to {} ({}); {}", .path.display(), words(.source), to_write(.source))]
     Write {
         /// The folder or file.
         path: PathBuf,
@@ -174,7 +174,7 @@ pub enum Failure {
         source: RecordError,
     },
     /// The page could not be read.
-    #[error("the page {} cannot be read ({source}); check the path", .path.display())]
+    #[error("the page {} cannot be read ({}); {}", .path.display(), words(.source), to_read_page(.source))]
     PageUnreadable {
         /// The page.
         path: PathBuf,
@@ -194,14 +194,43 @@ pub enum Failure {
         what: String,
     },
     /// A page of nothing.
-    #[error("no log was named, so there is nothing to report; name one, such as --after after.csv")]
+    #[error(
+        "no log was named by what it shows, so there is nothing to report; name one, such as --after after.csv"
+    )]
     NoLog,
     /// Standard output could not be written.
-    #[error("cannot write the answer to standard output ({0}); is the disk full?")]
+    #[error("cannot write the answer to standard output ({}); make room on the disk, or send it elsewhere", words(.0))]
     Answer(io::Error),
     /// The answer could not be put into JSON.
     #[error("the answer cannot be written as JSON ({0}); please report this with the log")]
     Json(#[from] serde_json::Error),
+}
+
+/// What the system says of a failure, without its number for it.
+fn words(error: &io::Error) -> String {
+    let text = error.to_string();
+    match text.split_once(" (os error") {
+        Some((said, _)) => said.to_lowercase(),
+        None => text,
+    }
+}
+
+/// What to do where a file or folder could not be written.
+fn to_write(error: &io::Error) -> &'static str {
+    match error.kind() {
+        ErrorKind::NotFound => "make the folder first, or name another",
+        ErrorKind::AlreadyExists => "name a folder, not a file",
+        ErrorKind::StorageFull => "make room and try again",
+        _ => "check that the folder may be written to",
+    }
+}
+
+/// What to do where a page could not be read.
+fn to_read_page(error: &io::Error) -> &'static str {
+    match error.kind() {
+        ErrorKind::InvalidData => "give a page that 'evenbreath report' wrote",
+        _ => "check the path",
+    }
 }
 
 impl Failure {
@@ -217,6 +246,9 @@ impl Failure {
     /// What was found, and what to do next.
     pub fn parts(&self) -> (String, Option<String>) {
         let text = self.to_string();
+        if let Failure::NoCommand(_) = self {
+            return (text, None);
+        }
         match text.rsplit_once("; ") {
             Some((what, next)) => (what.to_string(), Some(next.to_string())),
             None => (text, None),
@@ -233,6 +265,6 @@ mod tests {
         let (what, next) = Failure::TwiceStandardInput.parts();
         assert_eq!(what, "standard input can be read only once");
         assert_eq!(next.as_deref(), Some("give at least one of the logs as a file"));
-        assert_eq!(Failure::NoCommand("x").parts(), ("x".into(), None));
+        assert_eq!(Failure::NoCommand("a; b").parts(), ("a; b".into(), None));
     }
 }

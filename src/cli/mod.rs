@@ -57,7 +57,7 @@ carburettors feed one engine, and where it leaks.
   evenbreath hunt LOG
       which suspect leaks, and how much
   evenbreath compare BEFORE AFTER
-      what the work has changed; 'report'
+      what the work has changed; 'report' makes a page of it
   evenbreath match LOG
       what the two sensors differ by
 

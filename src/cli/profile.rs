@@ -186,7 +186,7 @@ impl Profile {
                 Some((what, advice)) => (what, advice),
                 None => (what.as_str(), "write it like this"),
             };
-            let advice = format!("{advice}: {example}");
+            let advice = format!("{advice}, for example: {example}");
             failure(line_of(text, name), format!("{name}: {what}"), advice)
         })
     }

@@ -1,6 +1,7 @@
 //! Reading and checking the values a person gives, on the command line and in a profile.
 
-use crate::units::{Kpa, PressureUnit};
+use crate::units::{Kpa, PressureUnit, STANDARD_ATMOSPHERE};
+use std::ops::RangeInclusive;
 use std::path::PathBuf;
 
 /// Number of cylinders, checked.
@@ -34,10 +35,9 @@ pub fn pressure(text: &str) -> Result<Given, String> {
         .find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | ',' | '+' | '-')))
         .unwrap_or(text.len());
     let (number, unit) = text.split_at(end);
-    let value = number
-        .replace(',', ".")
-        .parse::<f64>()
-        .map_err(|_| format!("{text:?} has no number in front; write it like '10 mmHg'"))?;
+    let value = decimal(number)?.ok_or_else(|| {
+        format!("{text:?} has no number in front; write the number, then its unit")
+    })?;
     if unit.trim().is_empty() {
         return Ok(Given::bare(value));
     }
@@ -71,8 +71,7 @@ pub fn checked_tolerance(given: Given, named: Option<PressureUnit>) -> Result<Kp
         return Ok(unit.to_kpa(value));
     }
     Err(format!(
-        "{value} {symbol} is no tolerance (at most {:.0} {symbol}); write the unit behind the \
-         number, such as '10 mmHg'",
+        "{value} {symbol} is no tolerance; give at most {:.0} {symbol}, with the unit behind the number",
         unit.from_kpa(MOST)
     ))
 }
@@ -98,14 +97,20 @@ pub fn checked_baro(given: Given, named: Option<PressureUnit>) -> Result<Kpa, St
             )
         });
     }
+    let off_standard = |kpa: Kpa| (kpa.0 - STANDARD_ATMOSPHERE.0).abs();
     let told_apart = || {
         let unit = BARE_BAROMETERS.iter().find(|(_, low, high)| (*low..=*high).contains(&value));
         unit.map(|(unit, _, _)| unit.to_kpa(value))
     };
     named.and_then(|unit| possible(unit.to_kpa(value))).or_else(told_apart).ok_or_else(|| {
+        let fitting = PressureUnit::ALL
+            .iter()
+            .filter(|unit| possible(unit.to_kpa(value)).is_some())
+            .min_by(|a, b| off_standard(a.to_kpa(value)).total_cmp(&off_standard(b.to_kpa(value))));
+        let own = fitting.map_or(String::new(), |unit| format!("'{value} {}', ", unit.symbol()));
         format!(
-            "{value} does not tell its unit; write it behind the number, such as '1008 hPa', \
-             '{value} kPa' or '29.8 inHg'"
+            "{value} does not tell its unit; write it behind the number, such as {own}'1008 hPa' or \
+             '29.8 inHg'"
         )
     })
 }
@@ -135,7 +140,7 @@ pub fn checked_idle_target(rpm: f64) -> Result<f64, String> {
         return Ok(rpm);
     }
     if rpm <= 0.0 {
-        return Err(format!("{rpm} rev/min is no idle speed; it must be above zero: 200 to 3000"));
+        return Err(format!("{rpm} rev/min is no idle speed; it must be above zero, 200 to 3000"));
     }
     Err(format!("{rpm} rev/min is no idle speed; give 200 to 3000"))
 }
@@ -213,12 +218,70 @@ pub fn rows(text: &str) -> Result<PathBuf, String> {
 }
 
 fn number(text: &str) -> Result<f64, String> {
-    text.trim().replace(',', ".").parse().map_err(|_| format!("{text:?} is no number"))
+    decimal(text.trim())?
+        .ok_or_else(|| format!("{text:?} is no number; give the number alone, without a unit"))
+}
+
+/// A number with a point or a comma for its decimals; none for what is no number. One comma before three
+/// digits may stand for thousands, and is refused.
+fn decimal(text: &str) -> Result<Option<f64>, String> {
+    if let Some((whole, after)) = text.split_once(',') {
+        let digits = |part: &str| part.bytes().all(|b| b.is_ascii_digit());
+        let unsigned = whole.trim_start_matches(['+', '-']);
+        let thousands = (1..=3).contains(&unsigned.len()) && !unsigned.starts_with('0');
+        if thousands && digits(unsigned) && after.len() == 3 && digits(after) {
+            let decimals = after.trim_end_matches('0');
+            let small =
+                if decimals.is_empty() { whole.into() } else { format!("{whole}.{decimals}") };
+            return Err(format!(
+                "{text} could be {whole}{after} or {small}; write it without a comma"
+            ));
+        }
+    }
+    Ok(text.replace(',', ".").parse::<f64>().ok())
+}
+
+/// A whole number within limits.
+pub fn whole(text: &str, within: RangeInclusive<u32>) -> Result<u32, String> {
+    let (low, high) = (within.start(), within.end());
+    let found = text.trim().parse::<u32>().map_err(|_| format!("{text:?} is no whole number"));
+    let kept = |value: u32| {
+        within.contains(&value).then_some(value).ok_or(format!("{value} is not possible"))
+    };
+    found.and_then(kept).map_err(|what| format!("{what}; give {low} to {high}"))
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_comma_before_three_digits_is_asked_about() {
+        assert_eq!(
+            number("1,600").unwrap_err(),
+            "1,600 could be 1600 or 1.6; write it without a comma"
+        );
+        assert_eq!(
+            (number("1,6"), number("0,125"), number("1600")),
+            (Ok(1.6), Ok(0.125), Ok(1600.0))
+        );
+        assert!(pressure("1,008 hPa").unwrap_err().contains("1008 or 1.008"));
+        assert!(number("1600 m").unwrap_err().ends_with("without a unit"));
+    }
+
+    #[test]
+    fn a_whole_number_out_of_its_limits_is_told_them() {
+        assert_eq!(whole("600", 600..=6000), Ok(600));
+        assert_eq!(whole("abc", 1..=8).unwrap_err(), "\"abc\" is no whole number; give 1 to 8");
+        assert_eq!(whole("9", 1..=8).unwrap_err(), "9 is not possible; give 1 to 8");
+    }
+
+    #[test]
+    fn a_bare_barometer_is_offered_a_unit_that_it_can_have() {
+        let of = |value| checked_baro(Given::bare(value), None).unwrap_err();
+        assert!(of(760.0).contains("such as '760 mmHg', '1008 hPa'"), "{}", of(760.0));
+        assert!(of(-3.0).contains("such as '1008 hPa' or"), "{}", of(-3.0));
+    }
 
     #[test]
     fn pressures_with_and_without_a_unit() {
@@ -268,7 +331,7 @@ mod tests {
 
     #[test]
     fn what_makes_no_sense_is_refused_with_the_way_out() {
-        assert!(pressure("mmHg").unwrap_err().contains("'10 mmHg'"));
+        assert!(pressure("mmHg").unwrap_err().contains("write the number, then its unit"));
         assert!(pressure("10 stone").unwrap_err().contains("inHg"));
         for bad in ["0", "-1", "1e999", "NaN", "-1 mmHg"] {
             assert!(tolerance(bad).is_err(), "{bad}");

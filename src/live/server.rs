@@ -52,8 +52,7 @@ pub struct Settings {
 pub enum ServeError {
     /// The port is taken, or not allowed.
     #[error(
-        "the page cannot be served on {address} ({source}); give another port with --page=PORT, or none \
-         for one that is free"
+        "the page cannot be served on {address} ({source}); give another port, or none for one that is free"
     )]
     Bind {
         /// Where.

@@ -12,7 +12,7 @@ pub enum ReadError {
         name: String,
     },
     /// A directory.
-    #[error("{name} is a directory; name one log file in it")]
+    #[error("{name} is a folder; name one log file in it")]
     Directory {
         /// The input.
         name: String,

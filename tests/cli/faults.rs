@@ -210,4 +210,5 @@ fn no_command_shows_where_to_start() {
         assert!(run.err.contains(&format!("evenbreath {word}")), "{}", run.err);
     }
     assert!(run.err.lines().count() <= 25, "short: {}", run.err);
+    assert!(!run.err.contains("help:"), "cut in two: {}", run.err);
 }

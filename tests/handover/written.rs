@@ -174,7 +174,7 @@ fn what_cannot_be_used_is_said() {
         (&["--out", "page.pdf", "--after", "balance-swap.csv"], ".html"),
         (&["--after", "balance-swap.csv"], "--out"),
         (&["--out", "page.html", "--after", "gone.csv"], "no such file"),
-        (&["--out", "page.html", "--after", "."], "directory"),
+        (&["--out", "page.html", "--after", "."], "is a folder"),
         (
             &["--out", "page.html", "--after", "balance-swap.csv", "--checked", "chok off"],
             "did you mean",

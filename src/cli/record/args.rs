@@ -19,14 +19,14 @@ pub struct RecordArgs {
     #[command(flatten)]
     /// Where the samples come from.
     pub source: SourceArgs,
-    /// Stop after so many seconds of log.
+    /// Stop after so many seconds of log [default: at Ctrl-C].
     #[arg(long, value_name = "SECONDS", value_parser = seconds, help_heading = "The work")]
     pub seconds: Option<f64>,
     /// Lead through a piece of work step by step, write its marks and print its verdict.
     #[arg(long, value_name = "WORK", help_heading = "The work")]
     pub guide: Option<GuidedWork>,
     /// How often the cap comes off, or each suspect is tried [default: 3].
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=20),
+    #[arg(long, value_name = "N", value_parser = |text: &str| values::whole(text, 1..=20),
           requires = "guide", help_heading = "The work")]
     pub times: Option<u32>,
     /// What may leak, for a hunt: one name each time the option is given.
@@ -98,11 +98,11 @@ pub struct SourceArgs {
     /// Speed of the wire.
     #[arg(long, value_name = "BAUD", default_value_t = BAUD,
           conflicts_with_all = ["model", "replay", "stdin"],
-          value_parser = clap::value_parser!(u32).range(300..=4_000_000),
+          value_parser = |text: &str| values::whole(text, 300..=4_000_000),
           help_heading = "The source")]
     pub baud: u32,
     /// Ask the box for so many samples a second.
-    #[arg(long, value_name = "HZ", value_parser = clap::value_parser!(u32).range(1..=2000),
+    #[arg(long, value_name = "HZ", value_parser = |text: &str| values::whole(text, 1..=2000),
           conflicts_with_all = ["model", "replay", "stdin"],
           help_heading = "The source")]
     pub rate: Option<u32>,

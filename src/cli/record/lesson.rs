@@ -11,6 +11,7 @@ use super::{path, wanted};
 use crate::cli::args::{Car, Reading, unit};
 use crate::cli::failure::Failure;
 use crate::cli::output::{self, answer, message};
+use crate::cli::values;
 use crate::cli::wishes::Wishes;
 use crate::engine::Layout;
 use crate::log::journal;
@@ -39,8 +40,8 @@ pub struct LessonArgs {
     #[arg(long, value_name = "N", default_value_t = 4, value_parser = cylinders,
           conflicts_with = "scene", help_heading = "The lesson")]
     pub engine: u32,
-    /// Begin with this scene.
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=SCENES.len() as i64),
+    /// Begin with a scene, 1 to 8 [default: none].
+    #[arg(long, value_name = "N", value_parser = |text: &str| values::whole(text, 1..=SCENES.len() as u32),
           help_heading = "The lesson")]
     pub scene: Option<u32>,
     /// Seed of the first hidden fault and of the engine's chance; those that follow count on from it

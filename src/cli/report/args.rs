@@ -10,7 +10,7 @@ use std::path::PathBuf;
 /// `report`.
 #[derive(Debug, Args)]
 pub struct ReportArgs {
-    /// Write the page into this file, .html by its ending.
+    /// Write the page into this file, .html by its ending; one that is there is written over.
     #[arg(long, value_name = "FILE", value_parser = page,
           required_unless_present_any = ["json", "verify"], help_heading = "The answer")]
     pub out: Option<PathBuf>,
@@ -93,7 +93,7 @@ pub struct JobArgs {
     #[arg(long, value_name = "TEXT", help_heading = "The job")]
     pub job: Option<String>,
     /// Day of the work, such as 2026-03-14; without it the newest day that a log names as its start.
-    #[arg(long, value_name = "DAY", help_heading = "The job")]
+    #[arg(long, value_name = "DAY", value_parser = day, help_heading = "The job")]
     pub date: Option<Date>,
     /// Words of your own under the head of the page.
     #[arg(long, value_name = "TEXT", help_heading = "The job")]
@@ -165,4 +165,8 @@ fn page(text: &str) -> Result<PathBuf, String> {
         Some("html" | "htm") => Ok(path),
         _ => Err("a page is an .html file; end the name in .html".into()),
     }
+}
+
+fn day(text: &str) -> Result<Date, String> {
+    text.trim().parse().map_err(|_| format!("{text:?} is no day; write it like 2026-03-14"))
 }
