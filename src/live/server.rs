@@ -52,7 +52,8 @@ pub struct Settings {
 pub enum ServeError {
     /// The port is taken, or not allowed.
     #[error(
-        "the page cannot be served on {address} ({source}); give another port, or none for one that is free"
+        "the page cannot be served on {address} ({source}); give another port with \
+         --page=PORT (of a lesson with --port), or none for one that is free"
     )]
     Bind {
         /// Where.
