@@ -67,6 +67,7 @@ pub fn find(signal: &Signal) -> Result<Vec<Times>, NoOpening> {
     let Some(rpm) = &signal.cycles.rpm else { return Err(NoOpening::NoSpeed) };
     let mut seen: Vec<Times> = running(&signal.cycles, rpm)
         .into_iter()
+        .filter(|run| is_fine(&signal.cycles, run))
         .flat_map(|run| returning_drops(&Bins::of(&signal.cycles, rpm, run)))
         .collect();
     let mut marked = from_marks(signal);
@@ -138,6 +139,13 @@ const SETTLE: usize = 2;
 const STAYS_LOW: f64 = 0.4;
 /// A drop stands out when it is this many times the scatter of baselines.
 const STANDS_OUT: f64 = 4.0;
+
+/// Blocks this long, s, on average, show no opening of seconds; a clock that jumps by ages makes such blocks.
+const LONGEST_BLOCK_S: f64 = 60.0;
+
+fn is_fine(cycles: &Cycles, run: &Range<usize>) -> bool {
+    cycles.to_s[run.end - 1] - cycles.from_s[run.start] <= LONGEST_BLOCK_S * run.len() as f64
+}
 
 impl Bins {
     fn of(cycles: &Cycles, rpm: &[f64], run: Range<usize>) -> Self {
