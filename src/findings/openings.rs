@@ -67,7 +67,7 @@ pub fn find(signal: &Signal) -> Result<Vec<Times>, NoOpening> {
     let Some(rpm) = &signal.cycles.rpm else { return Err(NoOpening::NoSpeed) };
     let mut seen: Vec<Times> = running(&signal.cycles, rpm)
         .into_iter()
-        .filter(|run| is_fine(&signal.cycles, run))
+        .filter(|run| can_show(&signal.cycles, run))
         .flat_map(|run| returning_drops(&Bins::of(&signal.cycles, rpm, run)))
         .collect();
     let mut marked = from_marks(signal);
@@ -140,11 +140,10 @@ const STAYS_LOW: f64 = 0.4;
 /// A drop stands out when it is this many times the scatter of baselines.
 const STANDS_OUT: f64 = 4.0;
 
-/// Blocks this long, s, on average, show no opening of seconds; a clock that jumps by ages makes such blocks.
-const LONGEST_BLOCK_S: f64 = 60.0;
-
-fn is_fine(cycles: &Cycles, run: &Range<usize>) -> bool {
-    cycles.to_s[run.end - 1] - cycles.from_s[run.start] <= LONGEST_BLOCK_S * run.len() as f64
+/// Whether an opening can show in blocks of this length: not where they are longer than any opening on average, as
+/// with a clock that jumps by ages, whose bins no memory holds.
+fn can_show(cycles: &Cycles, run: &Range<usize>) -> bool {
+    cycles.to_s[run.end - 1] - cycles.from_s[run.start] <= OFF_S.end() * run.len() as f64
 }
 
 impl Bins {

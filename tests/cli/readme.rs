@@ -1,10 +1,13 @@
-//! Every figure of the README: what its blocks show is what the program prints, and what its prose claims
-//! stands beside the place that makes it so.
+//! The figures of the README: a block that begins with a command shows what the program prints, and what the
+//! prose claims stands beside the words of the source that make it so. The table of the archive is the bench's
+//! (`cargo bench --bench archive -- --club FOLDER`) and is not made anew here.
 
+#[cfg(unix)]
 use super::logs::folder;
 use super::run::run;
 use std::fs;
 use std::path::Path;
+#[cfg(unix)]
 use std::process::Command;
 
 fn readme() -> String {
@@ -12,17 +15,20 @@ fn readme() -> String {
 }
 
 /// The text of every block of code.
+#[cfg(unix)]
 fn blocks(text: &str) -> Vec<&str> {
     text.split("```").skip(1).step_by(2).map(|block| block.split_once('\n').unwrap().1).collect()
 }
 
 /// A command and the lines it is shown to print; none for a block that shows nothing printed.
+#[cfg(unix)]
 fn shown(block: &str) -> Option<(&str, &str)> {
     let (command, printed) = block.strip_prefix("$ ")?.split_once('\n')?;
     (!printed.trim().is_empty()).then_some((command, printed))
 }
 
 /// Runs a command line of the README where the sample logs lie, as a shell does.
+#[cfg(unix)]
 fn in_shell(command: &str, place: &Path) -> String {
     let program = Path::new(env!("CARGO_BIN_EXE_evenbreath"));
     let path = std::env::var("PATH").unwrap_or_default();
@@ -40,6 +46,7 @@ fn in_shell(command: &str, place: &Path) -> String {
 }
 
 /// True where the output begins with the lines; `...` stands for any lines in between.
+#[cfg(unix)]
 fn holds(output: &str, lines: &str) -> bool {
     let mut rest = output;
     lines.split("...\n").enumerate().all(|(number, part)| {
@@ -188,7 +195,7 @@ const NO_CLAIMS: [&str; 27] = [
     "Apache 2.0",
 ];
 
-/// The prose: no blocks of code, no pictures, no words between backquotes that end in a number.
+/// What stands outside the blocks of code.
 fn prose(text: &str) -> String {
     text.split("```").step_by(2).collect()
 }
