@@ -79,7 +79,7 @@ fn cycle_averages(bencher: Bencher, rate: u32) {
     let interval_s = 1.0 / f64::from(rate);
     bencher
         .counter(ItemsCount::new(track.len()))
-        .bench_local(|| cycles::cut(black_box(&track), speed.iter().copied(), interval_s, true));
+        .bench_local(|| cycles::cut(black_box(&track), speed.iter(), interval_s, true));
 }
 
 #[divan::bench(args = RATES)]

@@ -13,7 +13,7 @@ mod idle_drop;
 use evenbreath::findings::balance::{Balance, Open, ZeroMethod};
 use evenbreath::findings::breather::Breather;
 use evenbreath::findings::{Conditions, Verdict, balance, breather, compare};
-use evenbreath::sample::{Mark, Track};
+use evenbreath::sample::{Mark, RowNumbers, Track};
 use evenbreath::sensors::matching::TeeRun;
 use evenbreath::signal;
 use evenbreath::units::Seconds;
@@ -73,6 +73,7 @@ impl Scene {
         let start: f64 = random.random();
         let keep = (-dt / self.noise.1).exp();
         let mut track = Track::default();
+        let mut time_s = Vec::new();
         let (mut rpm, mut one, mut two) = (Vec::new(), Vec::new(), Vec::new());
         for k in 0..(self.seconds * self.rate) as u32 {
             let t = f64::from(k) * dt;
@@ -100,10 +101,12 @@ impl Scene {
             one.push(read(0));
             two.push(read(1));
             rpm.push(speed);
-            track.time_s.push(t);
-            track.row.push(k);
+            time_s.push(t);
         }
-        (track.rpm, track.vac1_kpa, track.vac2_kpa) = (Some(rpm), Some(one), Some(two));
+        track.row = RowNumbers::all(time_s.len());
+        track.time_s = time_s.into();
+        [track.rpm, track.vac1_kpa, track.vac2_kpa] =
+            [rpm, one, two].map(|column| Some(column.into()));
         track.marks = self.marks.iter().map(|(t, text)| Mark::read(Seconds(*t), text)).collect();
         track
     }
@@ -210,9 +213,7 @@ fn a_logger_in_step_settles_nothing_and_the_cure_is_named() {
     // Rows come often enough, but both channels repeat themselves twelve times.
     let mut held = clockwork(85.0);
     for column in [&mut held.vac1_kpa, &mut held.vac2_kpa].into_iter().flatten() {
-        for k in 0..column.len() {
-            column[k] = column[k - k % 12];
-        }
+        *column = (0..column.len()).map(|k| column.at(k - k % 12)).collect();
     }
     let (found, said) = in_step(held);
     assert!(said && found.verdict == Verdict::NotSettled, "{}", found.say);
@@ -227,11 +228,11 @@ fn wild_readings_of_the_vacuum_part_no_stretch() {
         let mut track = Scene { difference: |_| 2.0, ..Scene::default() }.track(seed);
         let mut random = Pcg64::seed_from_u64(seed);
         for column in [&mut track.vac1_kpa, &mut track.vac2_kpa].into_iter().flatten() {
-            for reading in column.iter_mut().filter(|v| **v > 20.0) {
-                if random.random::<f64>() < 0.003 {
-                    *reading = random.random_range(0.0..100.0);
-                }
-            }
+            let mut wild = |reading: f64| match reading > 20.0 && random.random::<f64>() < 0.003 {
+                true => random.random_range(0.0..100.0),
+                false => reading,
+            };
+            *column = column.iter().map(&mut wild).collect();
         }
         let found = balance::find(&signal::prepare(track, 4), &Conditions::default());
         assert_eq!(found.plateaus.len(), 1, "{seed}: {:?}", found.remarks);
@@ -242,7 +243,7 @@ fn wild_readings_of_the_vacuum_part_no_stretch() {
 #[test]
 fn a_sensor_without_vacuum_is_no_imbalance() {
     let mut track = Scene::default().track(4);
-    track.vac2_kpa.iter_mut().flatten().for_each(|v| *v *= 0.005);
+    track.vac2_kpa = track.vac2_kpa.map(|column| column.iter().map(|v| v * 0.005).collect());
     let found = balance::find(&signal::prepare(track, 4), &Conditions::default());
     assert!(found.plateaus.is_empty());
     assert_eq!(found.verdict, Verdict::NotSettled);
@@ -360,12 +361,13 @@ fn both_hoses_on_one_tap_in_the_log_are_no_plateau_of_the_balance() {
     let marks = vec![(20.0, "tee on"), (34.0, "tee off")];
     let scene = Scene { difference: |_| 2.6, offset, gain, starts: 0.0, marks, ..Scene::default() };
     let mut track = scene.track(4);
-    let time = track.time_s.clone();
-    let (one, two) = (track.vac1_kpa.clone().unwrap(), track.vac2_kpa.as_mut().unwrap());
-    for (k, t) in time.iter().enumerate().filter(|(_, t)| (19.8..34.2).contains(*t)) {
+    let (one, mut two) =
+        (track.vac1_kpa.as_ref().unwrap().to_vec(), track.vac2_kpa.unwrap().to_vec());
+    for (k, t) in track.time_s.iter().enumerate().filter(|(_, t)| (19.8..34.2).contains(t)) {
         // Sensor 2 on the tap of side 1: what sensor 1 sees, by the line of sensor 2.
         two[k] = offset[1] + gain[1] * (one[k] - offset[0]) / gain[0] + 0.02 * (7.0 * t).sin();
     }
+    track.vac2_kpa = Some(two.into());
     let found = balance::find(&signal::prepare(track, 4), &Conditions::default());
     assert_eq!(found.zero.method, ZeroMethod::Tee);
     assert_eq!(found.plateaus.len(), 2, "{:?}", found.plateaus);

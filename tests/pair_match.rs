@@ -6,7 +6,7 @@
 
 use evenbreath::findings::Conditions;
 use evenbreath::findings::pair_match::{self, MatchVerdict, PairMatch};
-use evenbreath::sample::{Mark, Track};
+use evenbreath::sample::{Mark, RowNumbers, Track};
 use evenbreath::signal;
 use evenbreath::units::Seconds;
 use rand::{Rng, SeedableRng};
@@ -113,6 +113,7 @@ impl Run {
         let keep = (-1.0 / self.rate / self.slow.1).exp();
         let mut slow = [0, 1].map(|_| self.slow.0 * random.sample::<f64, _>(StandardNormal));
         let mut track = Track::default();
+        let mut time_s = Vec::new();
         let mut columns = [Vec::new(), Vec::new()];
         let (mut rpm, mut held) = (Vec::new(), 0.0f64);
         for k in 0..n {
@@ -137,11 +138,13 @@ impl Run {
                 columns[side].push((read / 0.027).round() * 0.027);
             }
             rpm.push(fine[(t * FINE) as usize].1);
-            track.time_s.push(t);
-            track.row.push(k);
+            time_s.push(t);
         }
         let [one, two] = columns;
-        (track.rpm, track.vac1_kpa, track.vac2_kpa) = (Some(rpm), Some(one), Some(two));
+        track.row = RowNumbers::all(time_s.len());
+        track.time_s = time_s.into();
+        [track.rpm, track.vac1_kpa, track.vac2_kpa] =
+            [rpm, one, two].map(|column| Some(column.into()));
         track.marks = self.marks.iter().map(|(t, text)| Mark::read(Seconds(*t), text)).collect();
         track
     }
@@ -231,12 +234,9 @@ fn only_what_lies_between_the_marks_counts() {
     // Before the T-piece and after it the second sensor is on a tract 6 kPa off.
     let run = Run { marks: vec![(21.0, "tee on"), (80.0, "tee off")], ..Run::default() };
     let mut track = run.track(3);
-    let time = track.time_s.clone();
-    for (t, reading) in time.iter().zip(track.vac2_kpa.as_mut().unwrap()) {
-        if (8.0..20.5).contains(t) {
-            *reading -= 6.0;
-        }
-    }
+    let off = |t: f64| if (8.0..20.5).contains(&t) { 6.0 } else { 0.0 };
+    let rows = track.vac2_kpa.as_ref().unwrap().iter().zip(&track.time_s);
+    track.vac2_kpa = Some(rows.map(|(reading, t)| reading - off(t)).collect());
     let conditions = Conditions::default();
     let found = pair_match::find(&signal::prepare(track.clone(), 4), &conditions);
     assert_eq!(found.verdict, MatchVerdict::Matched, "{}", found.say);
@@ -309,9 +309,10 @@ fn bending_and_hysteresis_are_said_and_widen() {
     assert_eq!(codes(&straight), ["tee_unmarked"]);
     let jumped = aimed(&[(0.0, 0.0, 0.0), (20.0, 57.0, 850.0)], 40.0);
     let mut track = jumped.track(2);
-    let passing = track.time_s.iter().map(|t| (20.0..24.0).contains(t)).collect::<Vec<_>>();
+    let passing = track.time_s.iter().map(|t| (20.0..24.0).contains(&t)).collect::<Vec<_>>();
     for column in [&mut track.vac1_kpa, &mut track.vac2_kpa].into_iter().flatten() {
-        column.iter_mut().zip(&passing).filter(|(_, out)| **out).for_each(|(v, _)| *v = f64::NAN);
+        let rows = column.iter().zip(&passing);
+        *column = rows.map(|(v, out)| if *out { f64::NAN } else { v }).collect();
     }
     let jumped = pair_match::find(&signal::prepare(track, 4), &Conditions::default());
     assert!(codes(&jumped).contains(&"tee_unseen"), "{:?}", jumped.remarks);

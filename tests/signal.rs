@@ -41,10 +41,10 @@ fn noise(seed: u64) -> impl FnMut() -> f64 {
 fn track(time_s: Vec<f64>, rpm: Vec<f64>, vac1: Vec<f64>, vac2: Vec<f64>) -> Track {
     Track {
         row: (0..time_s.len() as u32).collect(),
-        time_s,
-        rpm: Some(rpm),
-        vac1_kpa: Some(vac1),
-        vac2_kpa: Some(vac2),
+        time_s: time_s.into(),
+        rpm: Some(rpm.into()),
+        vac1_kpa: Some(vac1.into()),
+        vac2_kpa: Some(vac2.into()),
         ..Track::default()
     }
 }

@@ -7,7 +7,7 @@ use evenbreath::engine::sensors::SensorBox;
 use evenbreath::engine::{Action, Layout, Script, Settings, record};
 use evenbreath::findings::strokes::{self, Uneven};
 use evenbreath::findings::{Conditions, balance, stretches};
-use evenbreath::sample::Track;
+use evenbreath::sample::{RowNumbers, Track};
 use evenbreath::signal::{self, Signal};
 use evenbreath::units::Seconds;
 
@@ -17,14 +17,16 @@ fn idle(settings: &Settings, rate_hz: f64, seed: u64) -> Signal {
     let sensors = SensorBox { rate_hz, ..SensorBox::default() };
     let mut track = Track::default();
     let (mut rpm, mut one, mut two) = (Vec::new(), Vec::new(), Vec::new());
-    for (number, row) in (0..).zip(&record(settings, &sensors, &script, seed).rows) {
-        track.time_s.push(row.time_s);
-        track.row.push(number);
+    let mut time_s = Vec::new();
+    for row in &record(settings, &sensors, &script, seed).rows {
+        time_s.push(row.time_s);
         rpm.push(row.rpm.map_or(f64::NAN, |n| n.0));
         one.push(row.vac_kpa[0]);
         two.push(row.vac_kpa[1]);
     }
-    (track.rpm, track.vac1_kpa, track.vac2_kpa) = (Some(rpm), Some(one), Some(two));
+    track.row = RowNumbers::all(time_s.len());
+    track.time_s = time_s.into();
+    [track.rpm, track.vac1_kpa, track.vac2_kpa] = [rpm, one, two].map(|column| Some(column.into()));
     signal::prepare(track, settings.layout.cylinders() as u32)
 }
 

@@ -5,7 +5,7 @@ use crate::balance_log::{EIGHT, FOUR, FOUR_EVEN, Firing, Plan, Ramp, SIX, SIX_EV
 use crate::tally::{self, Share};
 use evenbreath::findings::balance::Open;
 use evenbreath::findings::{Verdict, balance};
-use evenbreath::sample::Track;
+use evenbreath::sample::{Column, Track};
 use evenbreath::{log, signal};
 use rand::{Rng, SeedableRng};
 use rand_pcg::Pcg64;
@@ -151,13 +151,13 @@ fn judge(plan: &Plan, as_text: bool, seed: u64) -> Outcome {
 /// The log as the text that a logger writes, read like one.
 fn read_back(track: &Track) -> Track {
     let mut text = String::from("time_s,rpm,vac1_kpa,vac2_kpa,mark\n");
-    let column = |column: &Option<Vec<f64>>, k: usize| {
-        let value = column.as_ref().map_or(f64::NAN, |c| c[k]);
+    let column = |column: &Option<Column>, k: usize| {
+        let value = column.as_ref().map_or(f64::NAN, |c| c.at(k));
         if value.is_finite() { format!("{value:.3}") } else { String::new() }
     };
     let mut marks = track.marks.iter().peekable();
     for (k, t) in track.time_s.iter().enumerate() {
-        let mark = marks.next_if(|mark| mark.at.0 <= *t).map_or("", |mark| &mark.text);
+        let mark = marks.next_if(|mark| mark.at.0 <= t).map_or("", |mark| &mark.text);
         text += &format!(
             "{t:.4},{},{},{},{mark}\n",
             column(&track.rpm, k),

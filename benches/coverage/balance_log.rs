@@ -7,7 +7,7 @@
 
 use crate::noise::{FirstOrder, Hunting, normal};
 use evenbreath::findings::Conditions;
-use evenbreath::sample::{Mark, Track};
+use evenbreath::sample::{Mark, RowNumbers, Track};
 use evenbreath::units::Seconds;
 use rand::{Rng, SeedableRng};
 use rand_pcg::Pcg64;
@@ -203,6 +203,7 @@ impl Plan {
         let swap_mark_s = day.hands_s.0 + random.random_range(-1.0..HANDS_S + 3.0);
         let (mut rpm, mut one, mut two) = (Vec::new(), Vec::new(), Vec::new());
         let mut track = Track::default();
+        let mut time_s = Vec::new();
         let dt = 1.0 / self.rate_hz;
         let parts = (dt / LONGEST_STEP_S).ceil().max(1.0);
         for k in 0..(day.end_s * self.rate_hz) as u32 {
@@ -220,10 +221,12 @@ impl Plan {
             one.push(a);
             two.push(b);
             rpm.push(box_.pickup(speed, &mut random));
-            track.time_s.push(t);
-            track.row.push(k);
+            time_s.push(t);
         }
-        (track.rpm, track.vac1_kpa, track.vac2_kpa) = (Some(rpm), Some(one), Some(two));
+        track.row = RowNumbers::all(time_s.len());
+        track.time_s = time_s.into();
+        [track.rpm, track.vac1_kpa, track.vac2_kpa] =
+            [rpm, one, two].map(|column| Some(column.into()));
         if self.zero == Zero::Swap {
             track.marks.push(Mark::read(Seconds(swap_mark_s), "hoses swapped"));
         }

@@ -5,7 +5,7 @@
 //! last pulse; and a person with a cap, a stop watch and a thumb that comes late.
 
 use crate::noise::{Hunting, normal};
-use evenbreath::sample::{Mark, Track};
+use evenbreath::sample::{Mark, RowNumbers, Track};
 use evenbreath::units::Seconds;
 use rand::{Rng, SeedableRng};
 use rand_pcg::Pcg64;
@@ -247,6 +247,7 @@ impl Bench<'_> {
         (0..(3.0 / dt) as u32)
             .for_each(|_| engine.step(&recipe, &self.plan, 0.0, dt, &mut self.random));
         let mut track = Track::default();
+        let mut time_s = Vec::new();
         let (mut rpm, mut one, mut two) = (Vec::new(), Vec::new(), Vec::new());
         let mut shown = (f64::NEG_INFINITY, 0.0);
         for row in 0..(self.plan.end * recipe.rate_hz) as u32 {
@@ -273,10 +274,12 @@ impl Bench<'_> {
             };
             one.push(read(1.0));
             two.push(read(-1.0));
-            track.time_s.push(t);
-            track.row.push(row);
+            time_s.push(t);
         }
-        (track.rpm, track.vac1_kpa, track.vac2_kpa) = (Some(rpm), Some(one), Some(two));
+        track.row = RowNumbers::all(time_s.len());
+        track.time_s = time_s.into();
+        [track.rpm, track.vac1_kpa, track.vac2_kpa] =
+            [rpm, one, two].map(|column| Some(column.into()));
         track.marks = self.marks();
         track
     }

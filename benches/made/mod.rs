@@ -6,7 +6,7 @@ pub mod hour;
 
 use evenbreath::engine::sensors::{Sensor, SensorBox};
 use evenbreath::engine::{Action, Row, Script, Settings, record};
-use evenbreath::sample::Track;
+use evenbreath::sample::{RowNumbers, Track};
 use evenbreath::units::{Rpm, Seconds};
 use rand::{Rng, SeedableRng};
 use rand_distr::StandardNormal;
@@ -128,8 +128,8 @@ pub fn idle(kind: Idle, cycles: usize) -> Track {
     let mut normal = || -> f64 { random.sample(StandardNormal) };
     let (mut noise, mut wander, mut phase) = (0.0, 0.0, 0.0f64);
     let keep = |tau_s: f64| (-INTERVAL_S / tau_s).exp();
-    let mut track = Track::default();
-    let (mut rpm, mut one, mut two) = (Vec::new(), Vec::new(), Vec::new());
+    let mut track = Track { row: RowNumbers::all(rows), ..Track::default() };
+    let [mut time_s, mut rpm, mut one, mut two] = [const { Vec::new() }; 4];
     for row in 0..rows {
         let t = row as f64 * INTERVAL_S;
         let (quick, slow) = (keep(0.3), keep(60.0));
@@ -150,9 +150,9 @@ pub fn idle(kind: Idle, cycles: usize) -> Track {
         one.push(level + 0.4 + ripple + 0.05 * normal());
         two.push(level - 0.4 - ripple + 0.05 * normal());
         rpm.push(speed);
-        track.time_s.push(t);
-        track.row.push(row as u32);
+        time_s.push(t);
     }
-    (track.rpm, track.vac1_kpa, track.vac2_kpa) = (Some(rpm), Some(one), Some(two));
+    track.time_s = time_s.into();
+    [track.rpm, track.vac1_kpa, track.vac2_kpa] = [rpm, one, two].map(|column| Some(column.into()));
     track
 }

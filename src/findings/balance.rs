@@ -464,8 +464,10 @@ pub(super) fn ripple(
     let from = starts.partition_point(|s| (*s as usize) < samples.0);
     let to = starts.partition_point(|s| (*s as usize) < samples.1);
     let mut swings = Vec::new();
+    let (mut cursor, mut block) = (column.cursor(), Vec::new());
     for (pair, cycles) in starts.get(from..to)?.windows(2).zip(&signal.cycles.cycles[from..to]) {
-        let block = &column[pair[0] as usize..pair[1] as usize];
+        block.clear();
+        cursor.copy(pair[0] as usize..pair[1] as usize, &mut block);
         if (block.len() as f64) < LEAST_A_CYCLE * cycles || block.iter().any(|v| !v.is_finite()) {
             continue;
         }

@@ -46,7 +46,7 @@ pub fn of(signal: &Signal, rows: (usize, usize), u_mean: f64, cylinders: u32) ->
     let readings = |spoken: Option<&[u32]>| Channel { track, spoken, rows, cylinders }.readings();
     if let [None, None] = signal.spoken {
         // Both sides are read at once: what they have in common drops out.
-        let difference = |row: usize| one[row] - two[row];
+        let difference = |row: usize| one.at(row) - two.at(row);
         return readings(None).map_or_else(InStep::default, |r| {
             retained(&r, &difference, u_mean, 2.0 * HIDDEN_KPA.powi(2))
         });
@@ -54,7 +54,7 @@ pub fn of(signal: &Signal, rows: (usize, usize), u_mean: f64, cylinders: u32) ->
     let mut both = InStep::default();
     for (column, spoken) in [one, two].into_iter().zip(&signal.spoken) {
         let Some(readings) = readings(spoken.as_deref()) else { continue };
-        let side = retained(&readings, &|row| column[row], u_mean, HIDDEN_KPA.powi(2));
+        let side = retained(&readings, &|row| column.at(row), u_mean, HIDDEN_KPA.powi(2));
         both.u_kpa = both.u_kpa.hypot(side.u_kpa);
         both.r = both.r.max(side.r);
         both.assumed |= side.assumed;
@@ -69,7 +69,7 @@ pub fn of_column(signal: &Signal, side1: bool, rows: (usize, usize), cylinders: 
     let spoken = signal.spoken[usize::from(!side1)].as_deref();
     let readings = Channel { track, spoken, rows, cylinders }.readings();
     let (Some(column), Some(readings)) = (column, readings) else { return InStep::default() };
-    retained(&readings, &|row| column[row], 0.0, HIDDEN_KPA.powi(2))
+    retained(&readings, &|row| column.at(row), 0.0, HIDDEN_KPA.powi(2))
 }
 
 /// Standard uncertainty that being in step adds to the mean of `value` over some rows, in the unit of
@@ -168,9 +168,9 @@ mod tests {
         let u_mean = mean_interval(&difference, 0.95).unwrap().u;
         let track = Track {
             rpm: Some((0..n).map(|k| rpm + 0.1 * noise(k)).collect()),
-            vac1_kpa: Some(one),
-            vac2_kpa: Some(vec![55.0; n]),
-            time_s,
+            vac1_kpa: Some(one.into()),
+            vac2_kpa: Some(vec![55.0; n].into()),
+            time_s: time_s.into(),
             ..Track::default()
         };
         of(&Signal { track, ..Signal::default() }, (0, n), u_mean, 4)

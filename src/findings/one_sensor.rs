@@ -19,7 +19,7 @@ use super::balance::{
 };
 use super::screws::{self, Memory};
 use super::{Conditions, Sides, advice, air_share, flow, idle_vacuum, in_step, resolution};
-use crate::sample::{Mark, Meaning, Remark, Track};
+use crate::sample::{Column, Mark, Meaning, Remark, Track};
 use crate::signal::Signal;
 use crate::statistics::correlated::Estimate;
 use crate::statistics::decision::{self, SoFar, Verdict};
@@ -61,7 +61,7 @@ pub fn is_marked(signal: &Signal) -> bool {
 }
 
 /// The one column and whether it stands as side 1.
-fn column(track: &Track) -> Option<(&[f64], bool)> {
+fn column(track: &Track) -> Option<(&Column, bool)> {
     match (&track.vac1_kpa, &track.vac2_kpa) {
         (Some(one), None) => Some((one, true)),
         (None, Some(two)) => Some((two, false)),
@@ -159,7 +159,7 @@ fn too_few(groups: &[Group], sides: &Sides) -> String {
 struct Seen<'a> {
     signal: &'a Signal,
     conditions: &'a Conditions,
-    values: &'a [f64],
+    values: &'a Column,
     side1: bool,
 }
 

@@ -1,6 +1,6 @@
 //! What the steps of the converter add to the uncertainty.
 
-use crate::sample::Track;
+use crate::sample::{Column, Track};
 use crate::statistics::summary;
 
 /// Samples looked at to learn the step of a converter.
@@ -18,20 +18,21 @@ const ROUND_KPA: [f64; 10] = [1.0, 0.5, 0.2, 0.1, 0.05, 0.02, 0.01, 0.005, 0.002
 /// A stretch of one value does not show its step: then the smaller one of the two channels' over the
 /// whole log has to do, or the coarsest round one on which both channels lie.
 pub fn of_difference(track: &Track, rows: (usize, usize)) -> f64 {
-    let sides = [&track.vac1_kpa, &track.vac2_kpa].map(|side| side.as_deref().unwrap_or_default());
+    let sides: Vec<&Column> = [&track.vac1_kpa, &track.vac2_kpa].into_iter().flatten().collect();
     of_sum(&sides, rows)
 }
 
 /// The same of the mean of one column.
-pub fn of_column(column: &[f64], rows: (usize, usize)) -> f64 {
+pub fn of_column(column: &Column, rows: (usize, usize)) -> f64 {
     of_sum(&[column], rows)
 }
 
-fn of_sum(sides: &[&[f64]], (from, to): (usize, usize)) -> f64 {
-    let part = |side: &&[f64]| Values::of(&side[from.min(side.len())..to.min(side.len())]);
+fn of_sum(sides: &[&Column], (from, to): (usize, usize)) -> f64 {
+    let part = |side: &&Column| Values::of(side.iter_over(from..to));
     let stretches: Vec<Values> = sides.iter().map(part).collect();
     let elsewhere = || {
-        let learnt = sides.iter().map(|side| Values::of(side)).filter(|v| v.sorted().len() > 2);
+        let learnt =
+            sides.iter().map(|side| Values::of(side.iter())).filter(|v| v.sorted().len() > 2);
         let round = || stretches.iter().filter_map(Values::round_step);
         let step = learnt.filter_map(|v| v.step()).reduce(f64::min);
         step.or_else(|| round().reduce(f64::min)).unwrap_or(0.0)
@@ -56,8 +57,8 @@ struct Values {
 }
 
 impl Values {
-    fn of(column: &[f64]) -> Self {
-        let read = column.iter().copied().filter(|v| v.is_finite());
+    fn of(column: impl Iterator<Item = f64>) -> Self {
+        let read = column.filter(|v| v.is_finite());
         let read: Vec<f64> = read.take(LOOK).collect();
         let sd = summary::sd(&read).unwrap_or(0.0);
         Values { read, sd }
@@ -99,7 +100,7 @@ mod tests {
     #[test]
     fn a_reading_that_never_changes_has_the_step_of_the_rest_or_a_round_one() {
         let of = |one: &[f64], two: &[f64], rows| {
-            let (vac1_kpa, vac2_kpa) = (Some(one.to_vec()), Some(two.to_vec()));
+            let (vac1_kpa, vac2_kpa) = (Some(one.to_vec().into()), Some(two.to_vec().into()));
             let track = Track { vac1_kpa, vac2_kpa, ..Track::default() };
             of_difference(&track, rows) * 12f64.sqrt()
         };

@@ -10,6 +10,7 @@
 use super::balance::LEVEL;
 use super::stretches::Stretch;
 use super::{Conditions, Sides};
+use crate::sample::Column;
 use crate::signal::{Signal, orders};
 use crate::statistics::correlated::{MeanInterval, mean_interval};
 use crate::statistics::uncertainty::{Budget, Component};
@@ -99,12 +100,12 @@ fn of_stretch(signal: &Signal, stretch: &Stretch, cylinders: u32) -> Option<Unev
     if samples < SAMPLES_AN_ORDER * pulses as f64 * stretch.cycles {
         return None;
     }
-    let sensors = [signal.track.vac1_kpa.as_deref()?, signal.track.vac2_kpa.as_deref()?];
+    let sensors = [signal.track.vac1_kpa.as_ref()?, signal.track.vac2_kpa.as_ref()?];
     let sides = if stretch.swapped { [sensors[1], sensors[0]] } else { sensors };
     let starts = &signal.cycles.sample;
     let first = starts.partition_point(|s| (*s as usize) < stretch.samples.0);
     let end = starts.partition_point(|s| (*s as usize) < stretch.samples.1);
-    let of_side = |side: &[f64]| {
+    let of_side = |side: &Column| {
         orders::powers((&signal.track.time_s, side), &signal.cycles, first..end, pulses)
     };
     let windows = Windows { powers: [of_side(sides[0]), of_side(sides[1])] };

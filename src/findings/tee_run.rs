@@ -196,13 +196,13 @@ pub fn likeness_of_ripple(signal: &Signal, by_mark: &[(f64, f64)]) -> Option<f64
     let slow = |k: &usize| (STANDSTILL_RPM..SLOW_RPM).contains(&rpm[*k]);
     for k in (0..cycles.len().saturating_sub(1)).filter(slow).filter(inside) {
         let range = cycles.sample[k] as usize..cycles.sample[k + 1] as usize;
-        let (a, b) = (&one[range.clone()], &two[range]);
-        if a.len() < 3 || a.iter().chain(b).any(|v| !v.is_finite()) {
+        let (a, b) = (one.window(range.clone()), two.window(range));
+        if a.len() < 3 || a.iter().chain(&b).any(|v| !v.is_finite()) {
             continue;
         }
         let n = a.len() as f64;
         let (mean1, mean2) = (a.iter().sum::<f64>() / n, b.iter().sum::<f64>() / n);
-        for (x, y) in a.iter().zip(b) {
+        for (x, y) in a.iter().zip(&b) {
             let (x, y) = (x - mean1, y - mean2);
             (square1, square2, product) = (square1 + x * x, square2 + y * y, product + x * y);
         }

@@ -115,7 +115,7 @@ impl Drop for Judge {
 /// Judges the samples of a window as a log would be judged. `memory` is what earlier windows of the same recording
 /// have taught of its screws.
 pub fn judge(track: Track, conditions: &Conditions, memory: &mut Memory) -> Judged {
-    let newest_s = track.time_s.last().copied().unwrap_or(0.0);
+    let newest_s = track.time_s.last().unwrap_or(0.0);
     let signal = signal::prepare(track, conditions.cylinders);
     let finding = balance::find(&signal, conditions);
     let zero = finding.zero.method;

@@ -1,4 +1,4 @@
-//! Rows of plain blocks read on a second core.
+//! Rows of plain blocks read on two cores, a block on each in turn.
 
 use super::blocks::lines;
 use super::plan::Plan;
@@ -6,7 +6,7 @@ use super::rows::{Batch, RowReader};
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 use std::thread::Scope;
 
-/// Blocks given and not yet taken back: one being read, one waiting.
+/// Blocks given and not yet taken back, at most: one being read, one waiting.
 const UNDER_WAY: usize = 2;
 
 /// A block of whole lines, and its rows once they are read; both keep their room for the next.
@@ -16,54 +16,86 @@ struct Block {
     rows: Batch,
 }
 
-/// A second core at work, and what it was given.
-pub(super) struct Ahead {
+impl Block {
+    fn read(&mut self, plan: &Plan, reader: &mut RowReader) {
+        lines(&self.text, plan, reader, &mut self.rows);
+    }
+}
+
+/// A second core at work, what it was given, and the block after that, which is for this core.
+pub(super) struct Ahead<'plan> {
     give: SyncSender<Block>,
     take: Receiver<Block>,
     under_way: usize,
+    own: Option<Block>,
     spare: Vec<Block>,
-    recorded: bool,
+    plan: &'plan Plan,
+    reader: RowReader<'plan>,
 }
 
-impl Ahead {
+impl<'plan> Ahead<'plan> {
     /// Starts a thread that reads blocks by a plan until this is dropped.
-    pub fn start<'scope, 'plan: 'scope>(
-        scope: &'scope Scope<'scope, '_>,
-        plan: &'plan Plan,
-    ) -> Ahead {
+    pub fn start<'scope>(scope: &'scope Scope<'scope, '_>, plan: &'plan Plan) -> Ahead<'plan>
+    where
+        'plan: 'scope,
+    {
         let (give, given) = sync_channel::<Block>(UNDER_WAY);
         let (done, take) = sync_channel(UNDER_WAY);
         scope.spawn(move || {
             let mut reader = RowReader::new(plan);
             for mut block in given {
-                lines(&block.text, plan, &mut reader, &mut block.rows);
+                block.read(plan, &mut reader);
                 if done.send(block).is_err() {
                     return;
                 }
             }
         });
-        Ahead { give, take, under_way: 0, spare: Vec::new(), recorded: plan.recorded }
+        let (own, spare, reader) = (None, Vec::new(), RowReader::new(plan));
+        Ahead { give, take, under_way: 0, own, spare, plan, reader }
     }
 
     /// Has the first `used` bytes of a text read, which are whole lines, and leaves the rest of it; rows
     /// that are done in the meantime go to the end of `total`.
     pub fn read(&mut self, text: &mut Vec<u8>, used: usize, total: &mut Batch) {
-        while self.under_way == UNDER_WAY {
-            self.take_back(total);
-        }
         let mut block = self.spare.pop().unwrap_or_default();
         block.text.clear();
         block.text.extend_from_slice(&text[used..]);
         text.truncate(used);
         std::mem::swap(text, &mut block.text);
+        let Some(own) = self.own.take() else {
+            if self.under_way > 0 {
+                self.own = Some(block);
+            } else {
+                self.give(block);
+            }
+            return;
+        };
+        // The other core has its next block before this one sets to work on its own.
+        self.give(block);
+        self.read_own(own, 1, total);
+    }
+
+    fn give(&mut self, block: Block) {
         // It fails only where the other thread panicked, and then the scope does so as well.
         if self.give.send(block).is_ok() {
             self.under_way += 1;
         }
     }
 
+    /// Reads a block after which `later` were given, and puts its rows behind those of the blocks before it.
+    fn read_own(&mut self, mut own: Block, later: usize, total: &mut Batch) {
+        own.read(self.plan, &mut self.reader);
+        while self.under_way > later {
+            self.take_back(total);
+        }
+        self.put(own, total);
+    }
+
     /// Waits for everything that was given.
     pub fn finish(&mut self, total: &mut Batch) {
+        if let Some(own) = self.own.take() {
+            self.read_own(own, 0, total);
+        }
         while self.under_way > 0 {
             self.take_back(total);
         }
@@ -71,8 +103,13 @@ impl Ahead {
 
     fn take_back(&mut self, total: &mut Batch) {
         self.under_way -= 1;
-        let Ok(mut block) = self.take.recv() else { return };
-        total.append(&mut block.rows, self.recorded);
+        if let Ok(block) = self.take.recv() {
+            self.put(block, total);
+        }
+    }
+
+    fn put(&mut self, mut block: Block, total: &mut Batch) {
+        total.append(&mut block.rows, self.plan.recorded);
         self.spare.push(block);
     }
 }
@@ -124,17 +161,19 @@ mod tests {
             for piece in lines.chunks(60_000) {
                 let piece = format!("{heading}\n{}\n", piece.join("\n"));
                 let log = read(piece.as_bytes(), &ReadOptions::default()).unwrap();
-                for (k, row) in log.track.row.iter().enumerate() {
-                    let at = kept + k;
-                    assert_eq!(whole.track.time_s[at], log.track.time_s[k]);
-                    assert_eq!(whole.track.row[at] - whole.track.row[kept], row - log.track.row[0]);
-                    for (all, own) in [
-                        (&whole.track.rpm, &log.track.rpm),
-                        (&whole.track.vac1_kpa, &log.track.vac1_kpa),
-                        (&whole.track.vac2_kpa, &log.track.vac2_kpa),
-                    ] {
-                        assert_eq!(all.as_ref().unwrap()[at], own.as_ref().unwrap()[k]);
-                    }
+                let (all, own) = (&whole.track, &log.track);
+                for k in 0..log.rows {
+                    let (there, here) = (all.row.of(kept + k), own.row.of(k));
+                    assert_eq!(there - all.row.of(kept), here - own.row.of(0));
+                }
+                assert_eq!(all.time_s.window(kept..kept + log.rows), own.time_s.to_vec());
+                for (all, own) in [
+                    (&all.rpm, &own.rpm),
+                    (&all.vac1_kpa, &own.vac1_kpa),
+                    (&all.vac2_kpa, &own.vac2_kpa),
+                ] {
+                    let all = all.as_ref().unwrap().window(kept..kept + log.rows);
+                    assert_eq!(all, own.as_ref().unwrap().to_vec());
                 }
                 kept += log.rows;
                 bad += log.bad_rows;

@@ -1,7 +1,6 @@
 //! The text in blocks: each is cut at the end of a record and read.
 //!
-//! From [`LONG`] bytes on a second core reads the rows of plain blocks ([`Ahead`]) while this one fetches
-//! the next and puts the rows behind those before them.
+//! From [`LONG`] bytes on a second core reads every other of the plain blocks ([`Ahead`]).
 
 use super::ReadError;
 use super::ahead::Ahead;
@@ -9,6 +8,7 @@ use super::plan::Plan;
 use super::quotes::{Extent, extent};
 use super::rows::{Batch, RowReader, Why};
 use super::source::Source;
+use crate::sample::Column;
 use memchr::{memchr, memchr_iter, memrchr};
 use std::io::Read;
 
@@ -30,21 +30,21 @@ pub(super) fn read_rows<R: Read>(
     line: u32,
     plan: &Plan,
     name: &str,
-) -> Result<Batch, ReadError> {
+) -> Result<Batch<Column>, ReadError> {
     std::thread::scope(|scope| {
         let start = || Ahead::start(scope, plan);
-        read_blocks(source, text, line, plan, name, start)
+        read_blocks(source, text, line, plan, name, start).map(Batch::finish)
     })
 }
 
 /// As [`read_rows`]; `start` sets the second core to work.
-fn read_blocks<R: Read>(
+fn read_blocks<'plan, R: Read>(
     source: &mut Source<R>,
     mut text: Vec<u8>,
     line: u32,
-    plan: &Plan,
+    plan: &'plan Plan,
     name: &str,
-    start: impl Fn() -> Ahead,
+    start: impl Fn() -> Ahead<'plan>,
 ) -> Result<Batch, ReadError> {
     let mut total = Batch { lines: line - 1, ..Batch::default() };
     let mut reader = RowReader::new(plan);
@@ -70,7 +70,6 @@ fn read_blocks<R: Read>(
         } else {
             // What this thread reads itself stands behind all that is still being read.
             ahead.iter_mut().for_each(|ahead| ahead.finish(&mut total));
-            total.make_room(text.len() / 2);
             if quoted_rows {
                 used = quoted(&text, !more, plan, &mut reader, &mut total);
             } else {

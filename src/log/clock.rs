@@ -3,7 +3,7 @@
 use super::order::{longest_forward, median_step};
 use super::plan::Clock;
 use super::rows::{Bad, Batch, Why};
-use crate::sample::Remark;
+use crate::sample::{Column, Conversion, Remark, RowNumbers};
 use crate::units::Seconds;
 
 /// A clock is coarse when more than this part of all rows repeats the stamp of the row above.
@@ -20,72 +20,99 @@ const DAY: f64 = 86_400.0;
 
 /// Makes the time of a batch strictly increasing. Rows that cannot be placed are left out and
 /// added to the bad ones.
-pub(super) fn settle(batch: &mut Batch, clock: &Clock, remarks: &mut Vec<Remark>) {
+pub(super) fn settle(batch: &mut Batch<Column>, clock: &Clock, remarks: &mut Vec<Remark>) {
     if let Clock::Stamp { dated: false, .. } = clock {
         unwrap_midnight(&mut batch.time_s);
     }
     let stamps = matches!(clock, Clock::Stamp { dated: true, .. });
-    if let Some(first) = batch.time_s.first().copied()
+    if let Some(first) = batch.time_s.first()
         && (matches!(clock, Clock::Stamp { .. }) || first.abs() > 1e8)
     {
         // Stamps and seconds since 1970 say nothing as log time: count from the first row. Where
         // rows are out of order, from the earliest.
-        let zero = batch.time_s.iter().copied().fold(first, f64::min);
-        let zero = if stamps { zero } else { first };
-        batch.time_s.iter_mut().for_each(|t| *t -= zero);
+        let earliest = batch.time_s.range().map_or(first, |(earliest, _)| earliest);
+        let zero = if stamps { earliest } else { first };
+        batch.time_s.converts(Conversion::Since(zero));
         batch.bad.iter_mut().for_each(|bad| bad.at_s -= zero);
         batch.marks.iter_mut().for_each(|mark| mark.at_s -= zero);
     }
     let (repeats, backs) = count_steps(&batch.time_s);
     if repeats + backs > 0 {
         let coarse = repeats >= 3 && repeats as f64 > COARSE * batch.time_s.len() as f64;
-        put_in_order(batch, coarse, stamps, remarks);
+        // This takes all times at once: which row to keep hangs on all the others.
+        let mut time_s = batch.time_s.to_vec();
+        put_in_order(batch, &mut time_s, coarse, stamps, remarks);
         if coarse {
-            spread(&mut batch.time_s, remarks);
+            spread(&mut time_s, remarks);
         }
+        batch.time_s = Column::from(time_s);
     }
     gaps(&batch.time_s, remarks);
 }
 
 /// Rows that repeat the stamp above them, and rows that step back.
-fn count_steps(time_s: &[f64]) -> (usize, usize) {
-    time_s.windows(2).fold((0, 0), |(repeats, backs), pair| {
-        (repeats + usize::from(pair[1] == pair[0]), backs + usize::from(pair[1] < pair[0]))
-    })
+fn count_steps(time_s: &Column) -> (usize, usize) {
+    let (mut repeats, mut backs) = (0, 0);
+    steps(time_s, |last, time| {
+        repeats += usize::from(time == last);
+        backs += usize::from(time < last);
+    });
+    (repeats, backs)
+}
+
+/// Shows every time with the one before it.
+fn steps(time_s: &Column, mut seen: impl FnMut(f64, f64)) {
+    let mut cursor = time_s.cursor();
+    let (mut at, mut last) = (0, f64::NAN);
+    while at < time_s.len() {
+        let times = cursor.rest_of_piece(at);
+        seen(last, times[0]);
+        times.windows(2).for_each(|pair| seen(pair[0], pair[1]));
+        last = times[times.len() - 1];
+        at += times.len();
+    }
 }
 
 /// A time of day falls back by a day at midnight, and on a dial of twelve hours at one o'clock.
-fn unwrap_midnight(time_s: &mut [f64]) {
-    let dial = time_s.iter().all(|t| *t < 13.0 * 3600.0);
+fn unwrap_midnight(time_s: &mut Column) {
+    let dial = time_s.range().is_none_or(|(_, latest)| latest < 13.0 * 3600.0);
     let (mut turns, mut last) = (0.0, f64::NEG_INFINITY);
-    for time in time_s {
-        let back = last - *time;
+    let unwrapped = time_s.iter().map(|time| {
+        let back = last - time;
         if back > 0.9 * DAY && back <= DAY {
             turns += DAY;
         } else if dial && back > 0.45 * DAY && back <= 0.5 * DAY {
             turns += 0.5 * DAY;
         }
-        last = *time;
-        *time += turns;
-    }
+        last = time;
+        time + turns
+    });
+    *time_s = unwrapped.collect();
 }
 
 /// Leaves out the fewest rows so that time runs forward; sorts where dates say what comes first.
-fn put_in_order(batch: &mut Batch, coarse: bool, stamps: bool, remarks: &mut Vec<Remark>) {
-    let mut keep = longest_forward(&batch.time_s, !coarse);
+fn put_in_order(
+    batch: &mut Batch<Column>,
+    time_s: &mut Vec<f64>,
+    coarse: bool,
+    stamps: bool,
+    remarks: &mut Vec<Remark>,
+) {
+    let mut keep = longest_forward(time_s, !coarse);
     let out = keep.iter().filter(|keep| !**keep).count();
-    if stamps && out as f64 > DISORDER * keep.len() as f64 && mostly_distinct(&batch.time_s) {
+    if stamps && out as f64 > DISORDER * keep.len() as f64 && mostly_distinct(time_s) {
         let (_, backs) = count_steps(&batch.time_s);
-        sort(batch);
-        keep = longest_forward(&batch.time_s, true);
+        sort(batch, time_s);
+        keep = longest_forward(time_s, true);
         let text = format!(
             "the rows are out of order ({backs} steps back); each carries its own date and time, so they were sorted"
         );
         remarks.push(Remark::new("sorted", backs, &[], text));
     }
     let mut last = f64::NEG_INFINITY;
+    let rows: Vec<u32> = batch.row.iter().collect();
     for (index, kept) in keep.iter().enumerate() {
-        let (at_s, row) = (batch.time_s[index], batch.row[index]);
+        let (at_s, row) = (time_s[index], rows[index]);
         if *kept {
             last = at_s;
             continue;
@@ -102,9 +129,14 @@ fn put_in_order(batch: &mut Batch, coarse: bool, stamps: bool, remarks: &mut Vec
         let line = batch.line_of(row);
         batch.bad.push(Bad { row, line, at_s, why });
     }
-    retain(&mut batch.time_s, &keep);
-    retain(&mut batch.row, &keep);
-    batch.channels.iter_mut().filter(|c| !c.is_empty()).for_each(|c| retain(c, &keep));
+    fn kept<T>(values: impl Iterator<Item = T>, keep: &[bool]) -> impl Iterator<Item = T> {
+        values.zip(keep).filter(|(_, keep)| **keep).map(|(value, _)| value)
+    }
+    *time_s = kept(time_s.iter().copied(), &keep).collect();
+    batch.row = kept(rows.into_iter(), &keep).collect();
+    for channel in &mut batch.channels {
+        *channel = kept(channel.iter(), &keep).collect();
+    }
 }
 
 fn mostly_distinct(time_s: &[f64]) -> bool {
@@ -114,25 +146,18 @@ fn mostly_distinct(time_s: &[f64]) -> bool {
     sorted.len() as f64 >= 0.95 * time_s.len() as f64
 }
 
-fn sort(batch: &mut Batch) {
-    let mut order: Vec<usize> = (0..batch.time_s.len()).collect();
-    order.sort_by(|a, b| batch.time_s[*a].total_cmp(&batch.time_s[*b]));
+fn sort(batch: &mut Batch<Column>, time_s: &mut Vec<f64>) {
+    let mut order: Vec<usize> = (0..time_s.len()).collect();
+    order.sort_by(|a, b| time_s[*a].total_cmp(&time_s[*b]));
     fn permuted<T: Copy>(values: &[T], order: &[usize]) -> Vec<T> {
         order.iter().map(|index| values[*index]).collect()
     }
-    batch.time_s = permuted(&batch.time_s, &order);
-    batch.row = permuted(&batch.row, &order);
+    *time_s = permuted(time_s, &order);
+    let rows: Vec<u32> = batch.row.iter().collect();
+    batch.row = permuted(&rows, &order).into_iter().collect();
     for channel in batch.channels.iter_mut().filter(|c| !c.is_empty()) {
-        *channel = permuted(channel, &order);
+        *channel = Column::from(permuted(&channel.to_vec(), &order));
     }
-}
-
-fn retain<T: Copy>(values: &mut Vec<T>, keep: &[bool]) {
-    let mut index = 0;
-    values.retain(|_| {
-        index += 1;
-        keep[index - 1]
-    });
 }
 
 /// A stretch of rows with one stamp.
@@ -158,7 +183,9 @@ fn spread(time_s: &mut [f64], remarks: &mut Vec<Remark>) {
     let mut lengths: Vec<usize> = runs.iter().map(|run| run.rows).collect();
     let middle = lengths.len() / 2;
     let usual_rows = *lengths.select_nth_unstable(middle).1 as f64;
-    let Some(step) = median_step(&stamps) else { return spread_single(time_s, remarks) };
+    let Some(step) = median_step(stamps.len(), |at| stamps[at]) else {
+        return spread_single(time_s, remarks);
+    };
     let usual = step / usual_rows;
     let mut stood = Vec::new();
     for (number, run) in runs.iter().enumerate() {
@@ -215,14 +242,16 @@ fn spread_single(time_s: &mut [f64], remarks: &mut Vec<Remark>) {
     remarks.push(Remark::new("clock_stood", time_s.len(), &[], text));
 }
 
-fn gaps(time_s: &[f64], remarks: &mut Vec<Remark>) {
-    let Some(step) = median_step(time_s) else { return };
+fn gaps(time_s: &Column, remarks: &mut Vec<Remark>) {
+    let mut cursor = time_s.cursor();
+    let Some(step) = median_step(time_s.len(), |at| cursor.glance(at)) else { return };
     let limit = (GAP * step).max(1.0);
-    let gaps: Vec<(f64, f64)> = time_s
-        .windows(2)
-        .filter(|pair| pair[1] - pair[0] > limit)
-        .map(|pair| (pair[0], pair[1] - pair[0]))
-        .collect();
+    let mut gaps: Vec<(f64, f64)> = Vec::new();
+    steps(time_s, |from, to| {
+        if to - from > limit {
+            gaps.push((from, to - from));
+        }
+    });
     let Some((from, longest)) = gaps.iter().copied().max_by(|a, b| a.1.total_cmp(&b.1)) else {
         return;
     };
@@ -236,13 +265,13 @@ fn gaps(time_s: &[f64], remarks: &mut Vec<Remark>) {
 
 /// The log time of a mark: that of its row, or its own where the row was left out but its stamp
 /// fits between its neighbours, or that of the last row before it.
-pub(super) fn mark_time(row: u32, at_s: f64, rows: &[u32], time_s: &[f64]) -> Seconds {
-    let after = rows.partition_point(|r| *r < row);
-    if rows.get(after) == Some(&row) {
-        return Seconds(time_s[after]);
+pub(super) fn mark_time(row: u32, at_s: f64, rows: &RowNumbers, time_s: &Column) -> Seconds {
+    let after = rows.before(row);
+    let next = (after < rows.len()).then(|| time_s.at(after));
+    if let Some(own) = next.filter(|_| rows.of(after) == row) {
+        return Seconds(own);
     }
-    let before = after.checked_sub(1).map(|i| time_s[i]);
-    let next = time_s.get(after).copied();
+    let before = after.checked_sub(1).map(|i| time_s.at(i));
     let fits =
         at_s.is_finite() && before.is_none_or(|t| t <= at_s) && next.is_none_or(|t| at_s <= t);
     Seconds(if fits { at_s } else { before.or(next).unwrap_or(0.0) })
@@ -252,9 +281,9 @@ pub(super) fn mark_time(row: u32, at_s: f64, rows: &[u32], time_s: &[f64]) -> Se
 mod tests {
     use super::*;
 
-    fn settled(time_s: &[f64]) -> (Batch, Vec<Remark>) {
+    fn settled(time_s: &[f64]) -> (Batch<Column>, Vec<Remark>) {
         let mut batch = Batch {
-            time_s: time_s.to_vec(),
+            time_s: time_s.to_vec().into(),
             row: (0..time_s.len() as u32).collect(),
             ..Batch::default()
         };
@@ -277,7 +306,7 @@ mod tests {
         let (batch, remarks) = settled(&time);
         let bad: Vec<(u32, Why)> = batch.bad.iter().map(|b| (b.row, b.why)).collect();
         assert_eq!(bad, [(20, Why::Repeated), (40, Why::Backward)]);
-        assert_eq!((batch.time_s.len(), batch.channels[0][20]), (58, 21.0));
+        assert_eq!((batch.time_s.len(), batch.channels[0].at(20)), (58, 21.0));
         assert!(remarks.is_empty());
     }
 
@@ -285,8 +314,8 @@ mod tests {
     fn a_coarse_clock_is_spread_up_to_the_next_stamp() {
         let time = [0.0, 0.0, 0.0, 0.0, 2.0, 2.0, 2.0, 4.0, 4.0, 4.0, 4.0];
         let (batch, remarks) = settled(&time);
-        assert_eq!(batch.time_s[..5], [0.0, 0.5, 1.0, 1.5, 2.0]);
-        assert_eq!(batch.time_s[7..], [4.0, 4.5, 5.0, 5.5]);
+        assert_eq!(batch.time_s.window(0..5), [0.0, 0.5, 1.0, 1.5, 2.0]);
+        assert_eq!(batch.time_s.window(7..11), [4.0, 4.5, 5.0, 5.5]);
         assert_eq!((batch.bad.len(), remarks[0].code, remarks[0].count), (0, "coarse_clock", 8));
     }
 
@@ -298,7 +327,7 @@ mod tests {
         };
         let (batch, remarks) = settled(&rounded(0.001));
         assert_eq!((batch.bad.len(), remarks), (0, vec![]));
-        assert!(batch.time_s.windows(2).all(|p| p[1] > p[0]));
+        assert!(batch.time_s.to_vec().windows(2).all(|p| p[1] > p[0]));
         for (time, said) in [
             (rounded(0.004), "about 5 rows share a stamp"),
             (rounded(0.004), "good to 0.004 s only"),
@@ -319,19 +348,19 @@ mod tests {
         let time: Vec<f64> =
             [0.0; 20].into_iter().chain((1..30).flat_map(|s| [f64::from(s); 2])).collect();
         let (batch, remarks) = settled(&time);
-        assert_eq!((batch.time_s[19], batch.time_s[0]), (0.5, -9.0));
+        assert_eq!((batch.time_s.at(19), batch.time_s.at(0)), (0.5, -9.0));
         assert!(remarks.iter().any(|r| r.code == "clock_stood"));
-        assert!(batch.time_s.windows(2).all(|p| p[1] > p[0]));
+        assert!(batch.time_s.to_vec().windows(2).all(|p| p[1] > p[0]));
     }
 
     #[test]
     fn midnight_and_the_twelve_hour_dial() {
-        let mut time = [DAY - 1.0, DAY - 0.5, 0.0, 0.5];
+        let mut time = Column::from(vec![DAY - 1.0, DAY - 0.5, 0.0, 0.5]);
         unwrap_midnight(&mut time);
-        assert_eq!(time, [DAY - 1.0, DAY - 0.5, DAY, DAY + 0.5]);
-        let mut time = [46_799.0, 3600.0, 3601.0];
+        assert_eq!(time, vec![DAY - 1.0, DAY - 0.5, DAY, DAY + 0.5]);
+        let mut time = Column::from(vec![46_799.0, 3600.0, 3601.0]);
         unwrap_midnight(&mut time);
-        assert_eq!(time, [46_799.0, 46_800.0, 46_801.0]);
+        assert_eq!(time, vec![46_799.0, 46_800.0, 46_801.0]);
     }
 
     #[test]
@@ -344,7 +373,8 @@ mod tests {
 
     #[test]
     fn marks_of_rows_left_out_keep_a_place() {
-        let (rows, time) = ([0, 1, 3], [0.0, 1.0, 3.0]);
+        let rows: RowNumbers = [0, 1, 3].into_iter().collect();
+        let time = Column::from(vec![0.0, 1.0, 3.0]);
         assert_eq!(mark_time(1, f64::NAN, &rows, &time), Seconds(1.0));
         assert_eq!(mark_time(2, 2.0, &rows, &time), Seconds(2.0));
         assert_eq!(mark_time(2, 99.0, &rows, &time), Seconds(1.0));

@@ -6,7 +6,7 @@ use super::plan::{Measure, Slot};
 use super::pressure::{Part, shown};
 use super::turning::Turning;
 use super::{Baro, ReadError};
-use crate::sample::Remark;
+use crate::sample::{Column, Remark};
 use crate::units::PressureUnit;
 
 /// Readings of a running engine that are possible as vacuum and as absolute pressure, kPa: an idle
@@ -37,7 +37,7 @@ fn is_possible_kpa(middle: f64, called: Called) -> bool {
 ///
 /// Errors: [`ReadError::NoUnit`], with all of them in what is to be typed.
 pub(super) fn refuse_unitless(
-    sides: [(Option<&Slot>, &[f64]); 2],
+    sides: [(Option<&Slot>, &Column); 2],
     turning: &Turning,
     name: &str,
 ) -> Result<(), ReadError> {
@@ -46,7 +46,7 @@ pub(super) fn refuse_unitless(
         let Some(slot) = slot else { continue };
         let Measure::Pressure(None, called) = slot.measure else { continue };
         let Some(spread) = Spread::of(values, &turning.off) else { continue };
-        let dead = values.iter().all(|v| *v == 0.0 || v.is_nan());
+        let dead = values.range().is_none_or(|ends| ends == (0.0, 0.0));
         let running = turning.running_middle(values);
         let doubt = match unit_shown(spread) {
             UnitShown::Atmosphere(_) => false,
@@ -87,18 +87,18 @@ fn likely_unit(middle: f64) -> PressureUnit {
 pub(super) fn vacuum_doubtful(
     sides: &[Option<Part>; 2],
     kinds: &[Option<Kind>; 2],
-    rpm: Option<&[f64]>,
+    rpm: Option<&Column>,
     baro: Baro,
 ) -> Option<Remark> {
-    let idling = |row: &usize| rpm.is_some_and(|rpm| IDLE_RPM.contains(&rpm[*row]));
     let mut low = Vec::new();
     for (part, kind) in sides.iter().zip(kinds) {
         let Some(part) = part else { continue };
         if part.slot.said || part.spread.off.is_some() || *kind != Some(Kind::Vacuum) {
             return None;
         }
-        let values: Vec<f64> =
-            (0..part.values.len()).filter(idling).map(|r| part.values[r]).collect();
+        let rows = part.values.iter().zip(rpm?);
+        let values = rows.filter(|(_, rpm)| IDLE_RPM.contains(rpm)).map(|(value, _)| value);
+        let values: Column = values.collect();
         let kpa = Spread::of(&values, &[])?.middle;
         if !IDLE_VACUUM.contains(&(baro.kpa - kpa)) {
             return None;
@@ -123,11 +123,11 @@ pub(super) fn vacuum_doubtful(
 }
 
 /// Both sides read the same in every row, which two sensors never do.
-pub(super) fn same_column(one: &[f64], two: &[f64]) -> Option<Remark> {
-    let same = |(a, b): (&f64, &f64)| a == b || (a.is_nan() && b.is_nan());
-    let filled = one.iter().filter(|v| v.is_finite()).count();
-    let first = one.iter().find(|v| v.is_finite())?;
-    let moves = one.iter().any(|v| v.is_finite() && v != first);
+pub(super) fn same_column(one: &Column, two: &Column) -> Option<Remark> {
+    let same = |(a, b): (f64, f64)| a == b || (a.is_nan() && b.is_nan());
+    let filled = one.len() - one.missing();
+    let (low, high) = one.range()?;
+    let moves = low < high;
     (filled >= FEWEST && moves && one.len() == two.len() && one.iter().zip(two).all(same)).then(|| {
         let text = "both vacuum columns hold the same readings: the same sensor twice? Check the wiring and --columns";
         Remark::new("same_column", filled, &[], text)

@@ -1,6 +1,7 @@
 //! What the values of a pressure column say about it, whatever its heading says.
 
 use super::claims::Called;
+use crate::sample::Column;
 use crate::units::{Kpa, PressureUnit};
 
 /// What a manifold column measures.
@@ -31,13 +32,14 @@ pub(super) struct Spread {
 
 impl Spread {
     /// Measures finite values, some thousands of them at most; `None` where there are none.
-    pub fn of(values: &[f64], off_rows: &[u32]) -> Option<Spread> {
+    pub fn of(values: &Column, off_rows: &[u32]) -> Option<Spread> {
         let every = (values.len() / 8192).max(1);
-        let sample = values.iter().step_by(every).copied();
+        let mut cursor = values.cursor();
+        let sample = (0..values.len()).step_by(every).map(|at| cursor.glance(at));
         let mut sorted: Vec<f64> = sample.filter(|v| v.is_finite()).collect();
         if sorted.is_empty() {
             // A sparse channel: every step may have missed its readings.
-            sorted = values.iter().copied().filter(|v| v.is_finite()).collect();
+            sorted = values.iter().filter(|v| v.is_finite()).collect();
         }
         sorted.sort_by(f64::total_cmp);
         let last = sorted.len().checked_sub(1)?;
@@ -61,8 +63,9 @@ impl Spread {
 }
 
 /// The median of the finite values on these rows; `None` for fewer than three.
-pub(super) fn middle_on(values: &[f64], rows: &[u32]) -> Option<f64> {
-    let found = rows.iter().map(|row| values[*row as usize]).filter(|v| v.is_finite());
+pub(super) fn middle_on(values: &Column, rows: &[u32]) -> Option<f64> {
+    let mut cursor = values.cursor();
+    let found = rows.iter().map(|row| cursor.glance(*row as usize)).filter(|v| v.is_finite());
     let mut found: Vec<f64> = found.collect();
     (found.len() >= 3).then(|| {
         let middle = found.len() / 2;
@@ -210,9 +213,12 @@ mod tests {
     #[test]
     fn spreads_of_sparse_and_empty_columns() {
         let mut values = vec![f64::NAN; 50_000];
-        assert_eq!(Spread::of(&values, &[]), None);
+        assert_eq!(Spread::of(&values.clone().into(), &[]), None);
         values[7] = 3.0;
-        assert_eq!(Spread::of(&values, &[]).map(|s| s.middle), Some(3.0));
-        assert_eq!(Spread::of(&[1.0, 2.0, 3.0], &[0, 1, 2]).and_then(|s| s.off), Some(2.0));
+        assert_eq!(Spread::of(&values.into(), &[]).map(|s| s.middle), Some(3.0));
+        assert_eq!(
+            Spread::of(&vec![1.0, 2.0, 3.0].into(), &[0, 1, 2]).and_then(|s| s.off),
+            Some(2.0)
+        );
     }
 }

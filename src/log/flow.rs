@@ -3,7 +3,7 @@
 use super::plan::{CHANNELS, Channel, Measure, Slot};
 use super::pressure::no_reading;
 use super::{ReadOptions, Role, Taken};
-use crate::sample::Remark;
+use crate::sample::{Column, Conversion, Remark};
 use crate::units::PressureUnit;
 
 /// The columns of both meters, kPa; `None` for one that the log has not, or that has not a single
@@ -11,14 +11,14 @@ use crate::units::PressureUnit;
 /// lie on either side of nothing.
 pub(super) fn columns(
     slots: &[Option<Slot>; CHANNELS],
-    columns: [(Channel, Vec<f64>); 2],
+    columns: [(Channel, Column); 2],
     options: &ReadOptions,
     taken: &mut Vec<Taken>,
     remarks: &mut Vec<Remark>,
-) -> [Option<Vec<f64>>; 2] {
+) -> [Option<Column>; 2] {
     columns.map(|(channel, mut values)| {
         let slot = slots[channel as usize].as_ref()?;
-        if values.iter().all(|value| value.is_nan()) {
+        if values.range().is_none() {
             no_reading(slot, remarks);
             return None;
         }
@@ -36,7 +36,7 @@ pub(super) fn columns(
             );
             remarks.push(Remark::new("unit_assumed", 1, &[], text));
         }
-        values.iter_mut().for_each(|value| *value = unit.to_kpa(*value).0);
+        values.converts(Conversion::Pressure(unit));
         taken.push(Taken::new(role(channel), &slot.heading, unit.symbol(), slot.guessed));
         Some(values)
     })

@@ -32,11 +32,11 @@ pub(super) fn longest_forward(time_s: &[f64], strict: bool) -> Vec<bool> {
 }
 
 /// The median step between rows, s, from at most some thousands of them; `None` for fewer than two
-/// rows.
-pub(super) fn median_step(time_s: &[f64]) -> Option<f64> {
-    let every = (time_s.len() / 4096).max(1);
-    let pairs = time_s.windows(2).step_by(every);
-    let mut steps: Vec<f64> = pairs.map(|pair| pair[1] - pair[0]).collect();
+/// rows. `time_s` gives the time of a row.
+pub(super) fn median_step(rows: usize, mut time_s: impl FnMut(usize) -> f64) -> Option<f64> {
+    let every = (rows / 4096).max(1);
+    let firsts = (0..rows.saturating_sub(1)).step_by(every);
+    let mut steps: Vec<f64> = firsts.map(|at| -time_s(at) + time_s(at + 1)).collect();
     let middle = steps.len() / 2;
     (!steps.is_empty()).then(|| *steps.select_nth_unstable_by(middle, f64::total_cmp).1)
 }
@@ -64,7 +64,8 @@ mod tests {
 
     #[test]
     fn the_median_step() {
-        assert_eq!(median_step(&[0.0, 1.0, 2.0, 100.0]), Some(1.0));
-        assert_eq!(median_step(&[0.0]), None);
+        let of = |times: &[f64]| median_step(times.len(), |at| times[at]);
+        assert_eq!(of(&[0.0, 1.0, 2.0, 100.0]), Some(1.0));
+        assert_eq!(of(&[0.0]), None);
     }
 }

@@ -7,20 +7,20 @@ use super::flow;
 use super::plan::{CHANNELS, Channel, Measure, Slot};
 use super::turning::Turning;
 use super::{Baro, BaroFrom, Head, ReadError, ReadOptions, Role, Taken};
-use crate::sample::{Mark, Remark, Wording};
+use crate::sample::{Column, Conversion, Mark, Remark, Wording};
 use crate::units::{Kpa, PressureUnit, STANDARD_ATMOSPHERE};
 
 /// The channels of a log, finished.
 #[derive(Debug, Default)]
 pub(super) struct Channels {
     /// Engine speed, rev/min.
-    pub rpm: Option<Vec<f64>>,
+    pub rpm: Option<Column>,
     /// Vacuum of sides 1 and 2, kPa.
-    pub vacuum: [Option<Vec<f64>>; 2],
+    pub vacuum: [Option<Column>; 2],
     /// Crankcase below atmosphere, kPa.
-    pub crank: Option<Vec<f64>>,
+    pub crank: Option<Column>,
     /// Differential pressure of airflow meters 1 and 2, kPa.
-    pub flow: [Option<Vec<f64>>; 2],
+    pub flow: [Option<Column>; 2],
     /// What was taken for what.
     pub taken: Vec<Taken>,
 }
@@ -30,7 +30,7 @@ pub(super) struct Part<'a> {
     /// Where it stands.
     pub slot: &'a Slot,
     /// Its values, kPa.
-    pub values: Vec<f64>,
+    pub values: Column,
     /// Where they lie, kPa.
     pub spread: Spread,
     /// Their median while the engine runs, kPa; `None` where that is not known.
@@ -58,7 +58,7 @@ const U_KPA: [(BaroFrom, f64); 5] = [
 /// Errors: [`ReadError::NoUnit`], [`ReadError::AmbiguousKind`].
 pub(super) fn finish(
     slots: &[Option<Slot>; CHANNELS],
-    channels: [Vec<f64>; CHANNELS],
+    channels: [Column; CHANNELS],
     context: &Context,
     remarks: &mut Vec<Remark>,
 ) -> Result<(Channels, Baro), ReadError> {
@@ -67,10 +67,10 @@ pub(super) fn finish(
     if let Some(slot) = &slots[Channel::Rpm as usize] {
         done.rpm = speed(slot, rpm, &mut done.taken, remarks);
     }
-    let turning = Turning::of(done.rpm.as_deref(), context.time_s, context.marks);
+    let turning = Turning::of(done.rpm.as_ref(), context.time_s, context.marks);
     let [slot_one, slot_two] = [Channel::One, Channel::Two].map(|c| slots[c as usize].as_ref());
     refuse_unitless([(slot_one, &one), (slot_two, &two)], &turning, &context.options.name)?;
-    let mut part = |channel: Channel, values: Vec<f64>| match &slots[channel as usize] {
+    let mut part = |channel: Channel, values: Column| match &slots[channel as usize] {
         Some(slot) => Part::new(slot, values, &turning, context.options, remarks),
         None => Ok(None),
     };
@@ -81,12 +81,12 @@ pub(super) fn finish(
     let known = context.options.baro.map(|kpa| (kpa, BaroFrom::Given));
     let known = known.or(context.head.baro_kpa.map(|kpa| (Kpa(kpa), BaroFrom::Header)));
     let known = known.or(column.map(|kpa| (kpa, BaroFrom::Column)));
-    drop_dead(&mut sides, done.rpm.as_deref(), remarks);
+    drop_dead(&mut sides, done.rpm.as_ref(), remarks);
     let kinds = kinds(&sides, known.map(|(kpa, _)| kpa), &context.options.name)?;
     let absolute = kinds.contains(&Some(Kind::Absolute));
     let baro =
         settle_baro(known, (&sides, &kinds), absolute, context.options.standard_baro, remarks);
-    remarks.extend(vacuum_doubtful(&sides, &kinds, done.rpm.as_deref(), baro));
+    remarks.extend(vacuum_doubtful(&sides, &kinds, done.rpm.as_ref(), baro));
     for (index, (side, kind)) in sides.into_iter().zip(kinds).enumerate() {
         if let (Some(side), Some(kind)) = (side, kind) {
             done.vacuum[index] =
@@ -110,7 +110,7 @@ pub(super) struct Context<'a> {
     /// Its header.
     pub head: &'a Head,
     /// Time of the samples, s.
-    pub time_s: &'a [f64],
+    pub time_s: &'a Column,
     /// Its marks.
     pub marks: &'a [Mark],
 }
@@ -118,17 +118,17 @@ pub(super) struct Context<'a> {
 /// The engine speed in rev/min; `None` where it has not a single reading.
 fn speed(
     slot: &Slot,
-    mut values: Vec<f64>,
+    mut values: Column,
     taken: &mut Vec<Taken>,
     remarks: &mut Vec<Remark>,
-) -> Option<Vec<f64>> {
-    if values.iter().all(|v| v.is_nan()) {
+) -> Option<Column> {
+    if values.range().is_none() {
         no_reading(slot, remarks);
         return None;
     }
     let Measure::Speed(unit) = slot.measure else { return None };
     if unit.to_rpm(1.0).0 != 1.0 {
-        values.iter_mut().for_each(|v| *v = unit.to_rpm(*v).0);
+        values.converts(Conversion::Speed(unit));
     }
     taken.push(Taken::new(Role::Rpm, &slot.heading, unit.symbol(), slot.guessed));
     Some(values)
@@ -143,7 +143,7 @@ impl<'a> Part<'a> {
     /// A pressure channel in kilopascal; `None` where it has not a single reading.
     fn new(
         slot: &'a Slot,
-        mut values: Vec<f64>,
+        mut values: Column,
         turning: &Turning,
         options: &ReadOptions,
         remarks: &mut Vec<Remark>,
@@ -153,7 +153,7 @@ impl<'a> Part<'a> {
             Measure::Pressure(unit, called) => (unit, called),
             Measure::Volts(milli, line) => {
                 let volts = if milli { 1e-3 } else { 1.0 };
-                values.iter_mut().for_each(|v| *v = line.kpa(*v * volts));
+                values.converts(Conversion::Volts(volts, line));
                 let called = if line.absolute { Called::Absolute } else { Called::Vacuum };
                 (Some(PressureUnit::Kpa), called)
             }
@@ -192,7 +192,7 @@ impl<'a> Part<'a> {
         };
         let running = turning.running_middle(&values).map(|middle| unit.to_kpa(middle).0);
         if unit != PressureUnit::Kpa {
-            values.iter_mut().for_each(|v| *v = unit.to_kpa(*v).0);
+            values.converts(Conversion::Pressure(unit));
         }
         Ok(Some(Part { slot, values, spread: spread.in_kpa(unit), running, unit, called }))
     }
@@ -209,7 +209,7 @@ impl<'a> Part<'a> {
         baro: Baro,
         taken: &mut Vec<Taken>,
         remarks: &mut Vec<Remark>,
-    ) -> Vec<f64> {
+    ) -> Column {
         let roles = if kind == Kind::Absolute {
             [Role::Map1, Role::Map2]
         } else {
@@ -252,8 +252,8 @@ impl<'a> Part<'a> {
         }
         match kind {
             Kind::Vacuum => {}
-            Kind::Absolute => self.values.iter_mut().for_each(|v| *v = baro.kpa - *v),
-            Kind::Gauge => self.values.iter_mut().for_each(|v| *v = -*v),
+            Kind::Absolute => self.values.converts(Conversion::Below(baro.kpa)),
+            Kind::Gauge => self.values.converts(Conversion::Turned),
         }
         self.values
     }
@@ -344,7 +344,7 @@ fn crankcase(
     baro: Baro,
     taken: &mut Vec<Taken>,
     remarks: &mut Vec<Remark>,
-) -> Vec<f64> {
+) -> Column {
     part.take(Role::Crank, taken);
     let near_atmosphere = part.spread.middle > 60.0;
     let called_vacuum = kind_called(part.called) == Kind::Vacuum;
@@ -358,7 +358,7 @@ fn crankcase(
                     say.pressure(baro.kpa, 1)
                 )
             }));
-            part.values.iter_mut().for_each(|v| *v = baro.kpa - *v);
+            part.values.converts(Conversion::Below(baro.kpa));
         }
         (false, false) => {
             remarks.push(Remark::of_pressures("negative_vacuum", 1, &[], |say| {
@@ -367,21 +367,21 @@ fn crankcase(
                     say.pressure(reads, 2)
                 )
             }));
-            part.values.iter_mut().for_each(|v| *v = -*v);
+            part.values.converts(Conversion::Turned);
         }
         (false, true) => {}
     }
     part.values
 }
 
-fn is_dead(values: &[f64]) -> bool {
-    values.iter().all(|v| *v == 0.0 || v.is_nan()) && values.contains(&0.0)
+fn is_dead(values: &Column) -> bool {
+    values.range() == Some((0.0, 0.0))
 }
 
 /// Leaves out a side that reads exactly 0 throughout while something else lives: it is not
 /// connected, and not measured is not zero.
-fn drop_dead(sides: &mut [Option<Part>; 2], rpm: Option<&[f64]>, remarks: &mut Vec<Remark>) {
-    let runs = rpm.is_some_and(|rpm| rpm.iter().any(|v| *v >= 1.0));
+fn drop_dead(sides: &mut [Option<Part>; 2], rpm: Option<&Column>, remarks: &mut Vec<Remark>) {
+    let runs = rpm.and_then(Column::range).is_some_and(|(_, high)| high >= 1.0);
     let dead = [0, 1].map(|i| sides[i].as_ref().is_some_and(|part: &Part| is_dead(&part.values)));
     for index in [0, 1] {
         let other = 1 - index;

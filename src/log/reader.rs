@@ -9,7 +9,7 @@ use super::pressure::{Context, finish};
 use super::rows::{Bad, Batch, Why};
 use super::source::Source;
 use super::{Head, Log, ReadError, ReadOptions};
-use crate::sample::{Mark, Remark, Track};
+use crate::sample::{Column, Mark, Remark, Track};
 use std::io::{ErrorKind, Read};
 use std::path::Path;
 
@@ -111,7 +111,7 @@ fn head(layout: &Dialect, remarks: &mut Vec<Remark>) -> Head {
 
 /// Puts everything together once all rows are read.
 fn build(
-    mut batch: Batch,
+    mut batch: Batch<Column>,
     plan: Plan,
     head: Head,
     options: &ReadOptions,
@@ -164,7 +164,7 @@ fn build(
 
 /// Takes the marks out of a column that was empty at first where numbers follow. Returns whether
 /// the column holds marks.
-fn keep_words(batch: &mut Batch, plan: &Plan, remarks: &mut Vec<Remark>) -> bool {
+fn keep_words(batch: &mut Batch<Column>, plan: &Plan, remarks: &mut Vec<Remark>) -> bool {
     if !plan.mark_unseen {
         return true;
     }
@@ -181,7 +181,7 @@ fn keep_words(batch: &mut Batch, plan: &Plan, remarks: &mut Vec<Remark>) -> bool
 }
 
 /// The first bad row in words: line, second, what is wrong.
-fn locate(batch: &Batch, bad: &Bad) -> String {
+fn locate(batch: &Batch<Column>, bad: &Bad) -> String {
     let at = mark_time(bad.row, bad.at_s, &batch.row, &batch.time_s).0;
     let example = batch.examples.iter().find(|(why, _)| *why == bad.why);
     let what = example.map_or("", |(_, text)| text.as_str());
@@ -192,7 +192,7 @@ fn locate(batch: &Batch, bad: &Bad) -> String {
 }
 
 /// Errors where no row is left, or too few.
-fn check_enough(batch: &Batch, options: &ReadOptions) -> Result<(), ReadError> {
+fn check_enough(batch: &Batch<Column>, options: &ReadOptions) -> Result<(), ReadError> {
     let name = options.name.clone();
     let first = batch.bad.first().map(|bad| locate(batch, bad));
     if batch.time_s.is_empty() {
@@ -224,7 +224,7 @@ fn check_enough(batch: &Batch, options: &ReadOptions) -> Result<(), ReadError> {
 }
 
 /// One remark for each reason for which rows were left out.
-fn bad_rows(batch: &Batch) -> Vec<Remark> {
+fn bad_rows(batch: &Batch<Column>) -> Vec<Remark> {
     const REASONS: [(Why, &str, &str); 8] = [
         (Why::Fields, "wrong_fields", "with the wrong number of fields"),
         (Why::Unreadable, "unreadable_number", "with a number that cannot be read"),
@@ -285,13 +285,13 @@ fn mistakes(marks: &mut [Mark]) -> Vec<Remark> {
 }
 
 /// The marks in the order of time.
-fn marks(batch: &Batch, remarks: &mut Vec<Remark>) -> Vec<Mark> {
-    let in_order = batch.row.is_sorted();
+fn marks(batch: &Batch<Column>, remarks: &mut Vec<Remark>) -> Vec<Mark> {
+    let in_order = batch.row.is_rising();
     let time = |row: u32, at_s: f64| match in_order {
         true => mark_time(row, at_s, &batch.row, &batch.time_s),
         // Sorted rows: the row numbers are out of order, and are looked for one by one.
-        false => match batch.row.iter().position(|r| *r == row) {
-            Some(at) => crate::units::Seconds(batch.time_s[at]),
+        false => match batch.row.iter().position(|r| r == row) {
+            Some(at) => crate::units::Seconds(batch.time_s.at(at)),
             None => crate::units::Seconds(if at_s.is_finite() { at_s } else { 0.0 }),
         },
     };

@@ -7,6 +7,7 @@ use super::numbers::{Cell, Format, cell, plain};
 use super::plan::{CHANNELS, Clock, Measure, Plan};
 use super::source::as_text;
 use super::stamps::stamp;
+use crate::sample::{Column, Packer, RowNumbers};
 use crate::units::{PressureUnit, SpeedUnit, TimeUnit};
 use csv::ByteRecord;
 use memchr::memchr;
@@ -58,19 +59,19 @@ pub(super) struct RawMark {
     pub until: u32,
 }
 
-/// Rows as columns of numbers.
+/// Rows as columns of numbers: of [`Packer`]s while they are read, and of [`Column`]s then.
 #[derive(Debug, Clone, Default)]
-pub(super) struct Batch {
+pub(super) struct Batch<C = Packer> {
     /// Lines of text that went in.
     pub lines: u32,
     /// Data rows that went in.
     pub rows: u32,
     /// Time of each kept row, s.
-    pub time_s: Vec<f64>,
+    pub time_s: C,
     /// The channels, in the units of the file; empty for one that the log has not.
-    pub channels: [Vec<f64>; CHANNELS],
+    pub channels: [C; CHANNELS],
     /// Data row of each kept row.
-    pub row: Vec<u32>,
+    pub row: RowNumbers,
     /// Rows left out.
     pub bad: Vec<Bad>,
     /// What the first row left out for each reason holds.
@@ -83,14 +84,16 @@ pub(super) struct Batch {
     pub placed: Vec<(u32, u32)>,
 }
 
-impl Batch {
+impl<C> Batch<C> {
     /// The line of a row.
     pub fn line_of(&self, row: u32) -> u32 {
         let after = self.placed.partition_point(|(first, _)| *first <= row);
         let known = after.checked_sub(1).and_then(|at| self.placed.get(at));
         known.map_or(0, |(first, line)| line + (row - first))
     }
+}
 
+impl Batch {
     /// Notes on which line the row that is being read stands.
     #[inline]
     fn place(&mut self, line: u32) {
@@ -101,30 +104,30 @@ impl Batch {
         }
     }
 
-    /// Room for a long log is taken at once: address space costs nothing until it is written to, and
-    /// growing columns by copies would hold two of each for a while.
-    pub fn make_room(&mut self, more: usize) {
-        const LONG: usize = 100_000;
-        const ROOM: usize = 1 << 22;
-        let rows = self.time_s.len();
-        if rows < LONG || rows + more <= self.time_s.capacity() {
-            return;
+    /// All rows are read.
+    pub fn finish(self) -> Batch<Column> {
+        Batch {
+            time_s: self.time_s.finish(),
+            channels: self.channels.map(Packer::finish),
+            lines: self.lines,
+            rows: self.rows,
+            row: self.row,
+            bad: self.bad,
+            examples: self.examples,
+            marks: self.marks,
+            comments: self.comments,
+            placed: self.placed,
         }
-        let room = ROOM.max(rows);
-        self.time_s.reserve_exact(room);
-        self.row.reserve_exact(room);
-        self.channels.iter_mut().filter(|c| !c.is_empty()).for_each(|c| c.reserve_exact(room));
     }
 
     /// Puts the rows of the lines that follow behind these, and leaves the other empty, with its room.
     pub fn append(&mut self, next: &mut Batch, recorded: bool) {
         let (rows, lines) = (self.rows, self.lines);
-        self.make_room(next.time_s.len());
         self.time_s.append(&mut next.time_s);
         for (own, more) in self.channels.iter_mut().zip(&mut next.channels) {
             own.append(more);
         }
-        self.row.extend(next.row.drain(..).map(|row| rows + row));
+        self.row.append(&mut next.row, rows);
         let moved = |bad: Bad| Bad { row: rows + bad.row, line: lines + bad.line, ..bad };
         self.bad.extend(next.bad.drain(..).map(moved));
         for (why, text) in next.examples.drain(..) {

@@ -1,7 +1,7 @@
 //! Which rows show the engine at rest, and which show it running.
 
 use super::evidence::{ZERO, middle_on};
-use crate::sample::{Mark, Meaning};
+use crate::sample::{Column, Digest, Mark, Meaning};
 
 /// The most rows looked at; a median needs no more.
 const MOST: usize = 4096;
@@ -22,36 +22,51 @@ pub(super) struct Turning {
 
 impl Turning {
     /// Tells the rows apart, some thousands at most.
-    pub fn of(rpm: Option<&[f64]>, time_s: &[f64], marks: &[Mark]) -> Turning {
+    pub fn of(rpm: Option<&Column>, time_s: &Column, marks: &[Mark]) -> Turning {
         let off = match rpm {
-            Some(rpm) => rows_where(rpm.len(), |row| rpm[row].abs() < 1.0).take(MOST).collect(),
+            Some(rpm) => rows_between(rpm, -1.0, 1.0).take(MOST).collect(),
             None => marked_off(time_s, marks),
         };
         // A speed that is 0 throughout may be a dead pickup and tells nothing.
-        let rpm = rpm.filter(|rpm| rpm.iter().any(|rpm| *rpm >= 1.0));
-        let running: Vec<u32> = match rpm {
-            Some(rpm) => rows_where(rpm.len(), |row| rpm[row] >= RUNS_RPM).collect(),
+        let rpm = rpm.filter(|rpm| rpm.range().is_some_and(|(_, high)| high >= 1.0));
+        let running = match rpm {
+            Some(rpm) => some_of(|| rows_between(rpm, RUNS_RPM.next_down(), f64::INFINITY)),
             None => {
-                rows_where(time_s.len(), |row| off.binary_search(&(row as u32)).is_err()).collect()
+                some_of(|| (0..time_s.len() as u32).filter(|row| off.binary_search(row).is_err()))
             }
         };
-        let every = (running.len() / MOST).max(1);
-        Turning { off, running: running.into_iter().step_by(every).collect(), timed: rpm.is_some() }
+        Turning { off, running, timed: rpm.is_some() }
     }
 
     /// The median of a column while the engine runs; `None` where that is not known. Without a
     /// speed, a column that rests at zero does not show a running engine.
-    pub fn running_middle(&self, values: &[f64]) -> Option<f64> {
+    pub fn running_middle(&self, values: &Column) -> Option<f64> {
         middle_on(values, &self.running).filter(|middle| self.timed || middle.abs() >= ZERO)
     }
 }
 
-fn rows_where(count: usize, test: impl Fn(usize) -> bool) -> impl Iterator<Item = u32> {
-    (0..count).filter(move |row| test(*row)).map(|row| row as u32)
+/// Rows whose reading lies above `low` and below `high`.
+fn rows_between(column: &Column, low: f64, high: f64) -> impl Iterator<Item = u32> + '_ {
+    let may_hold = move |digest: &Digest| digest.high > low && digest.low < high;
+    let pieces = column.digests().filter(move |(_, digest)| may_hold(digest));
+    pieces.flat_map(move |(samples, digest)| {
+        let all = digest.missing == 0 && digest.low > low && digest.high < high;
+        let values = if all { 0..0 } else { samples.clone() };
+        let mut values = column.iter_over(values);
+        let inside =
+            move |_: &usize| all || values.next().is_some_and(|value| value > low && value < high);
+        samples.filter(inside).map(|row| row as u32)
+    })
+}
+
+/// At most about [`MOST`] of some rows, evenly spread.
+fn some_of<I: Iterator<Item = u32>>(rows: impl Fn() -> I) -> Vec<u32> {
+    let every = (rows().count() / MOST).max(1);
+    rows().step_by(every).collect()
 }
 
 /// Rows between the marks `engine off` and `engine on`.
-fn marked_off(time_s: &[f64], marks: &[Mark]) -> Vec<u32> {
+fn marked_off(time_s: &Column, marks: &[Mark]) -> Vec<u32> {
     let mut rows = Vec::new();
     let mut since: Option<f64> = None;
     for mark in marks {
@@ -59,8 +74,8 @@ fn marked_off(time_s: &[f64], marks: &[Mark]) -> Vec<u32> {
             (Meaning::EngineOff, _) => since = Some(mark.at.0),
             (Meaning::EngineOn, Some(start)) => {
                 // The first seconds after the mark belong to the engine running down.
-                let from = time_s.partition_point(|t| *t < start + 2.0);
-                let to = time_s.partition_point(|t| *t < mark.at.0);
+                let from = time_s.partition_point(|t| t < start + 2.0);
+                let to = time_s.partition_point(|t| t < mark.at.0);
                 rows.extend((from..to.max(from)).map(|row| row as u32).take(MOST));
                 since = None;
             }
@@ -77,27 +92,27 @@ mod tests {
 
     #[test]
     fn the_speed_tells_rest_and_running_and_the_starter_is_neither() {
-        let rpm = [0.0, 200.0, 850.0, f64::NAN, 851.0, 852.0];
-        let time: Vec<f64> = (0..6).map(f64::from).collect();
+        let rpm = Column::from(vec![0.0, 200.0, 850.0, f64::NAN, 851.0, 852.0]);
+        let time: Column = (0..6).map(f64::from).collect();
         let turning = Turning::of(Some(&rpm), &time, &[]);
         assert_eq!(
             (turning.off.as_slice(), turning.running.as_slice()),
             (&[0][..], &[2, 4, 5][..])
         );
-        assert_eq!(turning.running_middle(&[0.0, 9.0, 1.0, 9.0, 2.0, 3.0]), Some(2.0));
+        assert_eq!(turning.running_middle(&vec![0.0, 9.0, 1.0, 9.0, 2.0, 3.0].into()), Some(2.0));
     }
 
     #[test]
     fn without_a_speed_the_marks_and_the_values_tell_it() {
-        let time: Vec<f64> = (0..10).map(f64::from).collect();
+        let time: Column = (0..10).map(f64::from).collect();
         let mark = |at, text| Mark::read(Seconds(at), text);
         let marks = [mark(0.0, "engine off"), mark(5.0, "engine on")];
-        for rpm in [None, Some(&[0.0; 10][..])] {
-            let turning = Turning::of(rpm, &time, &marks);
+        for rpm in [None, Some(Column::from(vec![0.0; 10]))] {
+            let turning = Turning::of(rpm.as_ref(), &time, &marks);
             assert_eq!(turning.off.len(), if rpm.is_none() { 3 } else { 10 });
             let running = if rpm.is_none() { Some(40.0) } else { None };
-            assert_eq!(turning.running_middle(&[40.0; 10]), running);
-            assert_eq!(turning.running_middle(&[0.2; 10]), None);
+            assert_eq!(turning.running_middle(&vec![40.0; 10].into()), running);
+            assert_eq!(turning.running_middle(&vec![0.2; 10].into()), None);
         }
     }
 }

@@ -1,7 +1,7 @@
 //! The samples that the figures so far are made of: the last minute, and what the zero needs. Its size
 //! has a bound, however long the recording.
 
-use crate::sample::{Mark, Meaning, Track};
+use crate::sample::{Column, Mark, Meaning, RowNumbers, Track};
 use crate::units::Seconds;
 
 /// The newest samples that are kept where nothing else was asked for, s.
@@ -103,9 +103,9 @@ impl Window {
     pub fn track(&self) -> Track {
         let rows = || self.reference.iter().chain(&self.recent);
         let count = self.reference.len() + self.recent.len();
-        let column = |of: &dyn Fn(&WindowRow) -> f64| -> Option<Vec<f64>> {
-            let values: Vec<f64> = rows().map(of).collect();
-            values.iter().any(|value| value.is_finite()).then_some(values)
+        let column = |of: &dyn Fn(&WindowRow) -> f64| -> Option<Column> {
+            let values: Column = rows().map(of).collect();
+            values.range().is_some().then_some(values)
         };
         let mut marks = self.marks.clone();
         Mark::set_aside(&mut marks);
@@ -117,7 +117,7 @@ impl Window {
             crank_kpa: None,
             flow1_kpa: None,
             flow2_kpa: None,
-            row: (0..count as u32).collect(),
+            row: RowNumbers::all(count),
             marks,
         }
     }
@@ -166,9 +166,9 @@ mod tests {
             assert!(window.len() <= MOST_REFERENCE + MOST_RECENT + MOST_RECENT / LUMP + 1);
         }
         let track = window.track();
-        assert!(track.time_s.windows(2).all(|pair| pair[0] < pair[1]));
-        let kept =
-            |from: f64, to: f64| track.time_s.iter().filter(|t| (from..to).contains(*t)).count();
+        let times = track.time_s.to_vec();
+        assert!(times.windows(2).all(|pair| pair[0] < pair[1]));
+        let kept = |from: f64, to: f64| times.iter().filter(|t| (from..to).contains(*t)).count();
         assert_eq!((kept(600.0, 645.0), kept(3540.5, 3600.0)), (45_000, 59_500));
         assert_eq!(kept(700.0, 3500.0), 0);
         assert_eq!(track.marks.len(), 1);

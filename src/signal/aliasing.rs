@@ -13,9 +13,10 @@
 //! tract only smooths it.
 
 use super::cycles::STANDSTILL_RPM;
-use crate::sample::Track;
+use crate::sample::{Column, Track};
 use crate::statistics::summary;
 use std::f64::consts::TAU;
+use std::ops::Range;
 
 /// From this many readings a cycle on no channel keeps step with an engine.
 const FAST: f64 = 8.0;
@@ -70,22 +71,25 @@ impl Channel<'_> {
     /// Where in the cycle the channel was read; none where it is fast or there is no speed.
     pub fn readings(&self) -> Option<Readings> {
         let (from, to) = self.rows;
-        let rpm = self.track.rpm.as_ref()?.get(from..to)?;
-        let time = self.track.time_s.get(from..to)?;
-        let some = rpm.iter().step_by(rpm.len().div_ceil(LOOK).max(1));
-        let turning = some.filter(|n| **n >= STANDSTILL_RPM);
+        let (clock, speed) = (&self.track.time_s, self.track.rpm.as_ref()?);
+        if to > clock.len() || from >= to {
+            return None;
+        }
+        let some = some_of(speed, from..to);
+        let turning = some.iter().filter(|n| **n >= STANDSTILL_RPM);
         let (sum, count) = turning.fold((0.0, 0.0), |(sum, count), n| (sum + n, count + 1.0));
         let usual = sum / count;
-        let span = time.last()? - time.first()?;
+        let span = clock.at(to - 1) - clock.at(from);
         let spoken = self.spoken.map(|rows| {
             let inside = |row: usize| rows.partition_point(|r| (*r as usize) < row);
             &rows[inside(from)..inside(to)]
         });
-        let readings = spoken.map_or(time.len(), <[u32]>::len);
+        let readings = spoken.map_or(to - from, <[u32]>::len);
         if count == 0.0 || span <= 0.0 || readings as f64 > FAST * span * usual / 120.0 {
             return None;
         }
-        let mut found = Readings::of(time, rpm, usual, from);
+        let (time, rpm) = (clock.window(from..to), speed.window(from..to));
+        let mut found = Readings::of(&time, &rpm, usual, from);
         if let Some(rows) = spoken {
             let own =
                 |column: &[f64]| rows.iter().map(|row| column[*row as usize - from]).collect();
@@ -94,7 +98,7 @@ impl Channel<'_> {
         }
         found.turn = found.phase.iter().map(|phase| (TAU * phase).sin_cos()).collect();
         let a_side = (self.cylinders as usize / 2).clamp(1, STROKES);
-        let doubt = speed_doubt(rpm);
+        let doubt = speed_doubt(some);
         let as_logged = found.resultants();
         let order = |order: usize| found.order(order, doubt, as_logged[order - 1], a_side);
         found.orders = (1..=ORDERS).map(order).collect();
@@ -228,10 +232,17 @@ impl Readings {
     }
 }
 
-/// By how much the mean speed may be off because it was logged in steps, rev/min.
-fn speed_doubt(rpm: &[f64]) -> f64 {
-    let some = rpm.iter().step_by(rpm.len().div_ceil(LOOK).max(1));
-    let mut held: Vec<f64> = some.copied().filter(|n| n.is_finite()).collect();
+/// At most [`LOOK`] values of some samples, evenly spread.
+fn some_of(column: &Column, samples: Range<usize>) -> Vec<f64> {
+    let mut cursor = column.cursor();
+    let every = samples.len().div_ceil(LOOK).max(1);
+    samples.step_by(every).map(|at| cursor.glance(at)).collect()
+}
+
+/// By how much the mean speed may be off because it was logged in steps, rev/min; `held` are some of the
+/// speeds.
+fn speed_doubt(mut held: Vec<f64>) -> f64 {
+    held.retain(|n| n.is_finite());
     held.sort_by(f64::total_cmp);
     let gaps = held.windows(2).map(|pair| pair[1] - pair[0]);
     let step = gaps.filter(|gap| *gap > 1e-6).fold(f64::INFINITY, f64::min);
@@ -282,9 +293,9 @@ mod tests {
         // 843 rev/min logged as 840: 7.025 Hz is in step with what the engine does.
         let mut seen = track(843.0, 7.025);
         assert!(orders(&seen, 4).contains(&1));
-        seen.rpm.iter_mut().flatten().for_each(|n| *n = 10.0 * (*n / 10.0).round());
+        seen.rpm = seen.rpm.map(|rpm| rpm.iter().map(|n| 10.0 * (n / 10.0).round()).collect());
         assert!(orders(&seen, 4).contains(&1), "{:?}", seen.rpm);
-        seen.rpm.iter_mut().flatten().for_each(|n| *n = 850.0);
+        seen.rpm = Some(vec![850.0; seen.len()].into());
         assert!(!orders(&seen, 4).contains(&1));
     }
 

@@ -3,7 +3,7 @@
 //! Nothing is filled in: what is judged false becomes 'no reading'.
 
 use super::cycles::STANDSTILL_RPM;
-use crate::sample::{Remark, Track};
+use crate::sample::{Column, Cursor, Digest, Remark, Track};
 use std::ops::Range;
 
 /// A reading this far from the median of its neighbours, as a share of it, may be a doubled or
@@ -58,35 +58,16 @@ pub fn clean(track: &mut Track) -> Vec<Remark> {
 }
 
 /// Doubled, halved and wild readings of the ignition pick-up.
-fn clean_pickup(time: &[f64], rpm: &mut [f64]) -> Option<Remark> {
-    let mut false_at = Vec::new();
-    let mut level = f64::NAN;
-    let mut stops = standstills(time, rpm).into_iter().peekable();
-    for k in 0..rpm.len() {
-        let reading = rpm[k];
-        if !reading.is_finite() {
-            continue;
-        }
-        while stops.next_if(|stop| stop.end <= k).is_some() {}
-        if stops.peek().is_some_and(|stop| stop.contains(&k)) {
-            level = reading;
-            continue;
-        }
-        // Only a jump from the last good reading is worth a look at the neighbourhood.
-        if (reading - level).abs() <= 0.5 * PICKUP_SHARE * level {
-            level = reading;
-            continue;
-        }
-        if is_false(time, rpm, k) {
-            false_at.push(k);
-        } else {
-            level = reading;
-        }
-    }
-    for k in &false_at {
-        rpm[*k] = f64::NAN;
-    }
-    let at: Vec<f64> = false_at.iter().map(|k| time[*k]).collect();
+fn clean_pickup(time: &Column, rpm: &mut Column) -> Option<Remark> {
+    let false_at = wrong_pulses(time, rpm);
+    let at: Vec<f64> = false_at.iter().map(|k| time.at(*k)).collect();
+    let mut left = false_at.iter().peekable();
+    let holds_some = |samples: &Range<usize>, _: &Digest| {
+        false_at
+            .get(false_at.partition_point(|k| *k < samples.start))
+            .is_some_and(|k| *k < samples.end)
+    };
+    rpm.take_out(holds_some, |k, _| left.next_if(|next| **next == k).is_some());
     (!at.is_empty()).then(|| {
         let text = format!(
             "{} speed reading{} far from the neighbours (doubled, halved or missed pulses) left out",
@@ -97,43 +78,128 @@ fn clean_pickup(time: &[f64], rpm: &mut [f64]) -> Option<Remark> {
     })
 }
 
+/// Samples whose speed is wrong, in their order.
+fn wrong_pulses(time: &Column, rpm: &Column) -> Vec<usize> {
+    let mut false_at = Vec::new();
+    let mut level = f64::NAN;
+    let mut stops = standstills(time, rpm).into_iter().peekable();
+    let mut near = Neighbourhood { time: time.cursor(), rpm: rpm.cursor(), samples: rpm.len() };
+    // Only a jump from the last good reading is worth a look at the neighbourhood.
+    let calm = |reading: f64, level: f64| (reading - level).abs() <= 0.5 * PICKUP_SHARE * level;
+    let mut values = rpm.cursor();
+    for (samples, digest) in rpm.digests() {
+        let steady = calm(digest.high, digest.low) && calm(digest.first, level);
+        if digest.is_empty() || (steady && digest.low >= STANDSTILL_RPM) {
+            level = if digest.is_empty() { level } else { digest.last };
+            continue;
+        }
+        for k in samples {
+            let reading = values.at(k);
+            if !reading.is_finite() {
+                continue;
+            }
+            while stops.next_if(|stop| stop.end <= k).is_some() {}
+            let stopped = stops.peek().is_some_and(|stop| stop.contains(&k));
+            if !stopped && !calm(reading, level) && near.shows_false(k) {
+                false_at.push(k);
+            } else {
+                level = reading;
+            }
+        }
+    }
+    false_at
+}
+
 /// Where the engine stands still: readings below any running speed for longer than pulses are missed.
 ///
 /// Repeats of one value count once in the neighbourhood, so that the zeros of an engine that stops
 /// from one reading to the next would have only the running ones before them for neighbours.
-fn standstills(time: &[f64], rpm: &[f64]) -> Vec<Range<usize>> {
-    let readings: Vec<usize> = (0..rpm.len()).filter(|k| rpm[*k].is_finite()).collect();
-    let changes = readings.windows(2).filter(|pair| rpm[pair[0]] != rpm[pair[1]]).count();
+fn standstills(time: &Column, rpm: &Column) -> Vec<Range<usize>> {
     let span = time.last().zip(time.first()).map_or(0.0, |(last, first)| last - first);
     // A slow channel holds a false zero until it speaks again.
-    let speaks_s = span / (changes + 1) as f64;
+    let speaks_s = span / (changes(rpm) + 1) as f64;
     let least_s = STOPPED_S.max(STOPPED_RUNS * speaks_s.min(NEIGHBOURHOOD_S));
-    readings
-        .chunk_by(|a, b| (rpm[*a] < STANDSTILL_RPM) == (rpm[*b] < STANDSTILL_RPM))
-        .map(|run| run[0]..run[run.len() - 1] + 1)
-        .filter(|run| rpm[run.start] < STANDSTILL_RPM)
-        .filter(|run| time[run.end - 1] - time[run.start] >= least_s)
-        .collect()
+    let mut stops: Vec<Range<usize>> = Vec::new();
+    let mut open = false;
+    for (samples, digest) in rpm.digests() {
+        if digest.is_empty() || digest.low >= STANDSTILL_RPM {
+            open &= digest.is_empty();
+            continue;
+        }
+        for (k, reading) in samples.clone().zip(rpm.iter_over(samples)) {
+            if !reading.is_finite() {
+                continue;
+            }
+            let stands = reading < STANDSTILL_RPM;
+            match stops.last_mut().filter(|_| stands && open) {
+                Some(stop) => stop.end = k + 1,
+                None if stands => stops.push(k..k + 1),
+                None => {}
+            }
+            open = stands;
+        }
+    }
+    stops.retain(|stop| time.at(stop.end - 1) - time.at(stop.start) >= least_s);
+    stops
 }
 
-/// Hampel's test on distinct neighbours: a value held over several rows counts once.
-fn is_false(time: &[f64], rpm: &[f64], k: usize) -> bool {
-    let near_in_time = |j: &usize| (time[*j] - time[k]).abs() <= NEIGHBOURHOOD_S;
-    // At the ends of a log the other side has to do for both.
-    let before = distinct(rpm, k, 2 * NEIGHBOURS, (0..k).rev().take_while(near_in_time));
-    let wanted = NEIGHBOURS.max(2 * NEIGHBOURS - before.len());
-    let after = distinct(rpm, k, wanted, (k + 1..rpm.len()).take_while(near_in_time));
-    let kept = NEIGHBOURS.max(2 * NEIGHBOURS - after.len()).min(before.len());
-    let before = before[..kept].to_vec();
-    let mut near: Vec<f64> = before.into_iter().chain(after).collect();
-    if near.len() <= NEIGHBOURS {
-        return false;
+/// Readings that differ from the one before them.
+fn changes(column: &Column) -> usize {
+    let (mut changes, mut last) = (0, f64::NAN);
+    for (_, digest) in column.digests().filter(|(_, digest)| !digest.is_empty()) {
+        changes += digest.changes as usize + usize::from(!last.is_nan() && digest.first != last);
+        last = digest.last;
     }
-    let median = median(&mut near);
-    let mut apart: Vec<f64> = near.iter().map(|v| (v - median).abs()).collect();
-    let scale = 1.4826 * self::median(&mut apart);
-    let deviation = (rpm[k] - median).abs();
-    deviation > PICKUP_SHARE * median && deviation > PICKUP_SIGMAS * scale
+    changes
+}
+
+/// The speeds around a sample.
+struct Neighbourhood<'a> {
+    time: Cursor<'a>,
+    rpm: Cursor<'a>,
+    samples: usize,
+}
+
+impl Neighbourhood<'_> {
+    /// Hampel's test on distinct neighbours: a value held over several rows counts once.
+    fn shows_false(&mut self, k: usize) -> bool {
+        // At the ends of a log the other side has to do for both.
+        let before = self.distinct(k, 2 * NEIGHBOURS, (0..k).rev());
+        let wanted = NEIGHBOURS.max(2 * NEIGHBOURS - before.len());
+        let after = self.distinct(k, wanted, k + 1..self.samples);
+        let kept = NEIGHBOURS.max(2 * NEIGHBOURS - after.len()).min(before.len());
+        let before = before[..kept].to_vec();
+        let mut near: Vec<f64> = before.into_iter().chain(after).collect();
+        if near.len() <= NEIGHBOURS {
+            return false;
+        }
+        let median = median(&mut near);
+        let mut apart: Vec<f64> = near.iter().map(|v| (v - median).abs()).collect();
+        let scale = 1.4826 * self::median(&mut apart);
+        let deviation = (self.rpm.at(k) - median).abs();
+        deviation > PICKUP_SHARE * median && deviation > PICKUP_SIGMAS * scale
+    }
+
+    /// The next readings along `walk` that are near in time, runs of one value taken once; the run of
+    /// reading `k` is skipped.
+    fn distinct(&mut self, k: usize, wanted: usize, walk: impl Iterator<Item = usize>) -> Vec<f64> {
+        let mut found = Vec::with_capacity(wanted);
+        let (at_s, mut last) = (self.time.at(k), self.rpm.at(k));
+        for j in walk {
+            if (self.time.at(j) - at_s).abs() > NEIGHBOURHOOD_S {
+                break;
+            }
+            let value = self.rpm.at(j);
+            if value.is_finite() && value != last {
+                found.push(value);
+                last = value;
+                if found.len() == wanted {
+                    break;
+                }
+            }
+        }
+        found
+    }
 }
 
 /// Median of a few values.
@@ -143,36 +209,19 @@ fn median(values: &mut [f64]) -> f64 {
     if values.len() % 2 == 1 { values[middle] } else { 0.5 * (values[middle - 1] + values[middle]) }
 }
 
-/// The next readings along `walk`, runs of one value taken once; the run of reading `k` is skipped.
-fn distinct(rpm: &[f64], k: usize, wanted: usize, walk: impl Iterator<Item = usize>) -> Vec<f64> {
-    let mut found = Vec::with_capacity(wanted);
-    let mut last = rpm[k];
-    for value in walk.map(|j| rpm[j]).filter(|v| v.is_finite()) {
-        if value != last {
-            found.push(value);
-            last = value;
-            if found.len() == wanted {
-                break;
-            }
-        }
-    }
-    found
-}
-
-fn take_out_stuck(time: &[f64], column: &mut [f64], rpm: &[f64], name: &str) -> Option<Remark> {
-    // With most values in runs of one, a run of 25 is long; a channel held four rows needs 100.
-    let runs = 1 + column.windows(2).filter(|pair| pair[0] != pair[1]).count();
-    // A channel that never changes has no usual run: no steps by which to tell what it resolves.
-    let usual = if runs == 1 { 1 } else { (column.len() / runs).max(1) };
-    let mut stuck = long_runs(column, STUCK_RUNS * usual);
-    let turning =
-        |run: &Range<usize>| rpm[run.clone()].iter().filter(|n| **n > 0.0).count() * 2 > run.len();
-    stuck.retain(|run| time[run.end - 1] - time[run.start] >= STUCK_S && turning(run));
+fn take_out_stuck(time: &Column, column: &mut Column, rpm: &Column, name: &str) -> Option<Remark> {
+    let stuck = stuck_runs(time, column, rpm);
     let count: usize = stuck.iter().map(Range::len).sum();
-    for run in &stuck {
-        column[run.clone()].fill(f64::NAN);
-    }
-    let at: Vec<f64> = stuck.iter().map(|run| time[run.start]).collect();
+    let at: Vec<f64> = stuck.iter().map(|run| time.at(run.start)).collect();
+    let overlaps = |samples: &Range<usize>, _: &Digest| {
+        let first = stuck.partition_point(|run| run.end <= samples.start);
+        stuck.get(first).is_some_and(|run| run.start < samples.end)
+    };
+    let mut runs = stuck.iter().peekable();
+    column.take_out(overlaps, |k, _| {
+        while runs.next_if(|run| run.end <= k).is_some() {}
+        runs.peek().is_some_and(|run| run.contains(&k))
+    });
     (count > 0).then(|| {
         let text = format!(
             "{name} repeats one value on {count} samples with the engine running: stuck, left out; look at the sensor and its plug"
@@ -181,103 +230,136 @@ fn take_out_stuck(time: &[f64], column: &mut [f64], rpm: &[f64], name: &str) -> 
     })
 }
 
+/// Where a channel repeats one value for longer than it usually does, with the engine running.
+fn stuck_runs(time: &Column, column: &Column, rpm: &Column) -> Vec<Range<usize>> {
+    // With most values in runs of one, a run of 25 is long; a channel held four rows needs 100.
+    let runs = 1 + parted(column);
+    // A channel that never changes has no usual run: no steps by which to tell what it resolves.
+    let usual = if runs == 1 { 1 } else { (column.len() / runs).max(1) };
+    let mut stuck = long_runs(column, STUCK_RUNS * usual);
+    let turning = |run: &Range<usize>| {
+        rpm.iter_over(run.clone()).filter(|n| *n > 0.0).count() * 2 > run.len()
+    };
+    stuck.retain(|run| time.at(run.end - 1) - time.at(run.start) >= STUCK_S && turning(run));
+    stuck
+}
+
+/// Values that are not equal to the one before them.
+fn parted(column: &Column) -> usize {
+    let inside: usize = column.digests().map(|(_, digest)| digest.parted as usize).sum();
+    let starts = column.digests().skip(1).map(|(samples, _)| samples.start);
+    inside + starts.filter(|start| column.at(start - 1) != column.at(*start)).count()
+}
+
 /// Runs of one value over more than `length` samples.
 ///
-/// Such a run holds a sample whose number is a multiple of `length`, and the sample before it: only
-/// there is it worth looking.
-fn long_runs(column: &[f64], length: usize) -> Vec<Range<usize>> {
-    let mut runs = Vec::new();
-    let mut at = length;
-    while at < column.len() {
-        let value = column[at];
-        let mut end = at + 1;
-        if value.is_finite() && column[at - 1] == value {
-            let same = |v: &&f64| **v == value;
-            let from = at - column[..at].iter().rev().take_while(same).count();
-            end = at + column[at..].iter().take_while(same).count();
-            if end - from > length {
-                runs.push(from..end);
-            }
-        }
-        at = end.div_ceil(length) * length;
+/// Of a run across the ends of pieces at least one piece holds more than half, or nothing else: where no
+/// piece does, there is none.
+fn long_runs(column: &Column, length: usize) -> Vec<Range<usize>> {
+    let may_hold = |(samples, digest): (Range<usize>, Digest)| {
+        let longest = digest.longest_run as usize;
+        2 * longest > length || longest == samples.len()
+    };
+    let mut runs: Vec<Range<usize>> = Vec::new();
+    if !column.digests().any(may_hold) {
+        return runs;
     }
+    let mut from = 0;
+    let mut last = f64::NAN;
+    for (k, value) in column.iter().enumerate() {
+        if value != last {
+            if k - from > length {
+                runs.push(from..k);
+            }
+            (from, last) = (k, value);
+        }
+    }
+    if column.len() - from > length {
+        runs.push(from..column.len());
+    }
+    runs.retain(|run| column.at(run.start).is_finite());
     runs
 }
 
-/// Least and greatest reading and the number of readings; none of no reading.
-fn range(column: &[f64]) -> Option<(f64, f64, usize)> {
-    // Independent lanes, or each comparison would wait for the one before it.
-    const LANES: usize = 8;
-    let (mut low, mut high) = ([f64::INFINITY; LANES], [f64::NEG_INFINITY; LANES]);
-    let mut count = 0;
-    for chunk in column.chunks(LANES) {
-        for ((value, low), high) in chunk.iter().zip(&mut low).zip(&mut high) {
-            let read = value.is_finite();
-            count += usize::from(read);
-            *low = if read && *value < *low { *value } else { *low };
-            *high = if read && *value > *high { *value } else { *high };
+/// The samples at one value.
+struct At {
+    count: usize,
+    /// Times of the first of them, s.
+    first_s: Vec<f64>,
+}
+
+impl At {
+    fn of(time: &Column, column: &Column, value: f64) -> At {
+        let mut at = At { count: 0, first_s: Vec::new() };
+        for (samples, _) in column.digests().filter(|(_, digest)| holds(digest, value)) {
+            for (k, own) in samples.clone().zip(column.iter_over(samples)) {
+                if own == value {
+                    at.count += 1;
+                    if at.first_s.len() < Remark::PLACES {
+                        at.first_s.push(time.at(k));
+                    }
+                }
+            }
         }
+        at
     }
-    let low = low.into_iter().fold(f64::INFINITY, f64::min);
-    let high = high.into_iter().fold(f64::NEG_INFINITY, f64::max);
-    (count > 0).then_some((low, high, count))
+}
+
+/// The value can be among those of a piece.
+fn holds(digest: &Digest, value: f64) -> bool {
+    (digest.low..=digest.high).contains(&value)
 }
 
 /// A channel that spends much of its time at its largest or smallest value has hit a rail.
-fn take_out_rail(time: &[f64], column: &mut [f64], name: &str) -> Option<Remark> {
-    let (low, high, total) = range(column)?;
-    let share =
-        |extreme: f64| column.iter().filter(|v| **v == extreme).count() as f64 / total as f64;
-    let rail = [high, low]
+fn take_out_rail(time: &Column, column: &mut Column, name: &str) -> Option<Remark> {
+    let (low, high) = column.range()?;
+    let total = column.len() - column.missing();
+    let (rail, at) = [high, low]
         .into_iter()
-        .find(|extreme| extreme.abs() > 2.0 && share(*extreme) > RAIL_SHARE)?;
+        .filter(|extreme| extreme.abs() > 2.0)
+        .map(|extreme| (extreme, At::of(time, column, extreme)))
+        .find(|(_, at)| at.count as f64 / total as f64 > RAIL_SHARE)?;
     if few_values(column) {
         return None;
     }
-    let at: Vec<f64> =
-        column.iter().zip(time).filter(|(v, _)| **v == rail).map(|(_, t)| *t).collect();
     // Cycles with more than a little of their length at the rail have no average any more, since
     // what is cut off there would bias it.
-    for value in column.iter_mut().filter(|v| **v == rail) {
-        *value = f64::NAN;
-    }
-    Some(Remark::of_pressures("saturated", at.len(), &at, |say| {
+    column.take_out(|_, digest| holds(digest, rail), |_, value| value == rail);
+    Some(Remark::of_pressures("saturated", at.count, &at.first_s, |say| {
         format!(
             "{name} stands at {}, the end of its range, on {} of {total} samples: saturated; averages over them are not to be trusted, use a sensor with more range",
             say.pressure(rail, 2),
-            at.len()
+            at.count
         )
     }))
 }
 
 /// A meter that spends much of its time at its largest reading has hit the end of its range. Its smallest
 /// is no such end: with the engine off it rests there.
-fn take_out_top(time: &[f64], column: &mut [f64], name: &str) -> Option<Remark> {
-    let (low, high, total) = range(column)?;
+fn take_out_top(time: &Column, column: &mut Column, name: &str) -> Option<Remark> {
+    let (low, high) = column.range()?;
+    let total = column.len() - column.missing();
     // A meter that is connected the other way round hits the lower end.
     let top = if high.abs() >= low.abs() { high } else { low };
-    let at: Vec<f64> =
-        column.iter().zip(time).filter(|(v, _)| **v == top).map(|(_, t)| *t).collect();
-    if at.len() as f64 <= RAIL_SHARE * total as f64 || few_values(column) {
+    let at = At::of(time, column, top);
+    if at.count as f64 <= RAIL_SHARE * total as f64 || few_values(column) {
         return None;
     }
-    for value in column.iter_mut().filter(|v| **v == top) {
-        *value = f64::NAN;
-    }
-    Some(Remark::of_pressures("saturated", at.len(), &at, |say| {
+    column.take_out(|_, digest| holds(digest, top), |_, value| value == top);
+    Some(Remark::of_pressures("saturated", at.count, &at.first_s, |say| {
         format!(
             "{name} stands at {}, the end of its range, on {} of {total} samples: saturated; averages over them are not to be trusted, use a meter with more range",
             say.pressure(top, 3),
-            at.len()
+            at.count
         )
     }))
 }
 
-fn few_values(column: &[f64]) -> bool {
+fn few_values(column: &Column) -> bool {
     let mut seen: Vec<f64> = Vec::with_capacity(RAIL_LEAST_VALUES);
     for value in column.iter().filter(|v| v.is_finite()) {
-        if !seen.contains(value) {
-            seen.push(*value);
+        if !seen.contains(&value) {
+            seen.push(value);
             if seen.len() == RAIL_LEAST_VALUES {
                 return false;
             }
@@ -322,19 +404,10 @@ mod tests {
                     from += run.len();
                 }
                 found += runs.len();
-                assert_eq!(long_runs(&column, length), runs, "{length} {column:?}");
+                let packed = Column::from(column.clone());
+                assert_eq!(long_runs(&packed, length), runs, "{length} {column:?}");
             }
         }
         assert!(found > 1000, "only {found} runs put to the test");
-    }
-
-    #[test]
-    fn the_range_is_that_of_the_readings_alone() {
-        for column in columns() {
-            let mut read: Vec<f64> = column.iter().copied().filter(|v| v.is_finite()).collect();
-            read.sort_by(f64::total_cmp);
-            let plain = read.first().zip(read.last()).map(|(a, b)| (*a, *b, read.len()));
-            assert_eq!(range(&column), plain, "{column:?}");
-        }
     }
 }

@@ -6,7 +6,7 @@
 //! What remains moves only when the engine does.
 
 use super::links::Outages;
-use crate::sample::Track;
+use crate::sample::{Column, Track, Values};
 
 /// Averages over consecutive blocks of whole engine cycles: the series of all statistics.
 ///
@@ -73,7 +73,12 @@ pub fn cut(
     interval_s: f64,
     with_speed: bool,
 ) -> Cycles {
-    if slower_than_the_cycles(speed.clone(), interval_s) {
+    let may_be_slow = track
+        .rpm
+        .as_ref()
+        .and_then(Column::range)
+        .is_none_or(|(_, fastest)| fastest * interval_s > 120.0);
+    if may_be_slow && slower_than_the_cycles(speed.clone(), interval_s) {
         one_a_sample(track, &speed.collect::<Vec<f64>>(), interval_s, with_speed)
     } else {
         whole_cycles(track, speed, interval_s, with_speed)
@@ -92,7 +97,8 @@ fn slower_than_the_cycles(speed: impl Iterator<Item = f64>, interval_s: f64) -> 
 
 /// Every sample as a block that reaches half-way to its neighbours.
 fn one_a_sample(track: &Track, speed: &[f64], interval_s: f64, with_speed: bool) -> Cycles {
-    let t = &track.time_s;
+    // A slow log: its times take little memory.
+    let t = track.time_s.to_vec();
     let outages = Outages::of(&track.marks);
     let reach = 0.5 * GAP_INTERVALS * interval_s;
     let edge = |k: usize, other: Option<usize>, sign: f64| {
@@ -115,9 +121,9 @@ fn one_a_sample(track: &Track, speed: &[f64], interval_s: f64, with_speed: bool)
         sample: (0..t.len() as u32).collect(),
         cycles,
         rpm: with_speed.then_some(rpm),
-        vac1_kpa: track.vac1_kpa.clone(),
-        vac2_kpa: track.vac2_kpa.clone(),
-        crank_kpa: track.crank_kpa.clone(),
+        vac1_kpa: track.vac1_kpa.as_ref().map(Column::to_vec),
+        vac2_kpa: track.vac2_kpa.as_ref().map(Column::to_vec),
+        crank_kpa: track.crank_kpa.as_ref().map(Column::to_vec),
     }
 }
 
@@ -131,9 +137,13 @@ fn whole_cycles(
     let mut out = Averager::new(track, with_speed);
     let mut block: Option<Block> = None;
     let mut n1 = speed.next().unwrap_or(f64::NAN);
-    for (k, (pair, n)) in (1..).zip(track.time_s.windows(2).zip(speed)) {
-        let (t0, t1) = (pair[0], pair[1]);
+    let mut time = track.time_s.iter();
+    let mut t1 = time.next().unwrap_or(f64::NAN);
+    out.read();
+    for (k, (t, n)) in (1..).zip(time.zip(speed)) {
+        let t0 = std::mem::replace(&mut t1, t);
         let n0 = std::mem::replace(&mut n1, n);
+        out.read();
         if t1 - t0 > GAP_INTERVALS * interval_s || outages.part(t0, t1) {
             block = None;
             continue;
@@ -145,7 +155,7 @@ fn whole_cycles(
         }
         // Few samples end a block; the others must cost little.
         if let Some(open) = block.as_mut().filter(|open| open.is_far(turning, t1 - t0)) {
-            out.accumulate(open, k, t0, t1, turning);
+            out.accumulate(open, (t0, t1), (t0, t1), turning);
             continue;
         }
         let mut at = t0;
@@ -160,7 +170,7 @@ fn whole_cycles(
             });
             let whole = open.length_left(turning, t1 - at);
             let to = whole.map_or(t1, |needed| at + needed);
-            out.accumulate(open, k, at, to, turning);
+            out.accumulate(open, (t0, t1), (at, to), turning);
             at = to;
             if whole.is_some()
                 && let Some(full) = block.take()
@@ -172,27 +182,34 @@ fn whole_cycles(
     out.done
 }
 
-/// Averages of a value over the blocks of a log, by the trapezoid rule with the ends interpolated; NaN
-/// where readings cover too little of a block.
+/// Averages of what a column says over the blocks of a log, by the trapezoid rule with the ends
+/// interpolated; NaN where readings cover too little of a block.
 ///
-/// `time_s` has one entry a sample of the track from which the blocks were cut, and `value` gives the
-/// value of each (NaN: no reading).
-pub fn averages(cycles: &Cycles, time_s: &[f64], value: impl Fn(usize) -> f64) -> Vec<f64> {
-    let average = |block: usize| {
+/// `value` makes of a time, s, and a reading what is averaged.
+pub fn averages(
+    cycles: &Cycles,
+    time_s: &Column,
+    column: &Column,
+    value: impl Fn(f64, f64) -> f64,
+) -> Vec<f64> {
+    let (mut clock, mut readings) = (time_s.cursor(), column.cursor());
+    let samples = time_s.len();
+    let mut average = |block: usize| {
         let (from, to) = (cycles.from_s[block], cycles.to_s[block]);
         let first = (cycles.sample[block] as usize).saturating_sub(1);
         let (mut integral, mut covered) = (0.0, 0.0);
-        let mut before = value(first);
-        for k in first + 1..time_s.len() {
-            let (t0, t1) = (time_s[k - 1], time_s[k]);
-            let (begin, end) = (t0.max(from), t1.min(to));
+        let mut t0 = clock.at(first);
+        let mut before = value(t0, readings.at(first));
+        for k in first + 1..samples {
             if t0 >= to {
                 break;
             }
-            let after = value(k);
+            let t1 = clock.at(k);
+            let (begin, end) = (t0.max(from), t1.min(to));
+            let after = value(t1, readings.at(k));
             let share = (0.5 * (begin + end) - t0) / (t1 - t0);
             let middle = before + share * (after - before);
-            before = after;
+            (t0, before) = (t1, after);
             if end > begin && middle.is_finite() {
                 integral += middle * (end - begin);
                 covered += end - begin;
@@ -201,7 +218,7 @@ pub fn averages(cycles: &Cycles, time_s: &[f64], value: impl Fn(usize) -> f64) -
         let whole = covered > 0.0 && covered >= LEAST_COVER * (to - from);
         if whole { integral / covered } else { f64::NAN }
     };
-    (0..cycles.len()).map(average).collect()
+    (0..cycles.len()).map(&mut average).collect()
 }
 
 /// Cycles (running) or seconds (standing still) that a block opened here shall hold.
@@ -259,8 +276,10 @@ impl Block {
 
 /// The channels to average and the blocks done.
 struct Averager<'a> {
-    time_s: &'a [f64],
-    columns: Vec<&'a [f64]>,
+    columns: Vec<Values<'a>>,
+    /// What the columns read at the sample before the last, and at the last.
+    before: [f64; CHANNELS],
+    now: [f64; CHANNELS],
     roles: Vec<Channel>,
     done: Cycles,
 }
@@ -282,24 +301,40 @@ impl<'a> Averager<'a> {
             (Channel::Crank, &track.crank_kpa, &mut done.crank_kpa),
         ] {
             if let Some(column) = column {
-                columns.push(column.as_slice());
+                columns.push(column.iter());
                 roles.push(role);
                 *slot = Some(Vec::new());
             }
         }
-        Averager { time_s: &track.time_s, columns, roles, done }
+        let none = [f64::NAN; CHANNELS];
+        Averager { columns, before: none, now: none, roles, done }
     }
 
-    /// Adds the stretch `from..to` between samples `k-1` and `k`.
+    /// Goes on to the next sample.
     #[inline]
-    fn accumulate(&self, block: &mut Block, k: usize, from: f64, to: f64, turning: f64) {
-        let (t0, t1) = (self.time_s[k - 1], self.time_s[k]);
+    fn read(&mut self) {
+        self.before = self.now;
+        for (now, column) in self.now.iter_mut().zip(&mut self.columns) {
+            *now = column.next().unwrap_or(f64::NAN);
+        }
+    }
+
+    /// Adds the stretch `from..to` between the last two samples, which were read at `t0` and `t1`.
+    #[inline]
+    fn accumulate(
+        &self,
+        block: &mut Block,
+        (t0, t1): (f64, f64),
+        (from, to): (f64, f64),
+        turning: f64,
+    ) {
         let share = (0.5 * (from + to) - t0) / (t1 - t0);
         let width = to - from;
         let sums = block.integral.iter_mut().zip(&mut block.covered);
-        for (column, (integral, covered)) in self.columns.iter().zip(sums) {
+        let ends = self.before.iter().zip(&self.now).take(self.columns.len());
+        for ((before, now), (integral, covered)) in ends.zip(sums) {
             // The mean of a straight line over from..to is its value in the middle.
-            let value = column[k - 1] + share * (column[k] - column[k - 1]);
+            let value = before + share * (now - before);
             if value.is_finite() {
                 *integral += value * width;
                 *covered += width;
@@ -368,15 +403,16 @@ mod tests {
             let vac1: Vec<f64> = (0..2000).map(|_| draw(55.0, 6.0)).collect();
             let crank: Vec<f64> = (0..2000).map(|_| draw(0.2, 0.1)).collect();
             let track = Track {
-                time_s: time.clone(),
-                vac1_kpa: Some(vac1.clone()),
-                crank_kpa: Some(crank.clone()),
+                time_s: time.clone().into(),
+                vac1_kpa: Some(vac1.clone().into()),
+                crank_kpa: Some(crank.clone().into()),
                 ..Track::default()
             };
             let cycles = cut(&track, rpm.iter().copied(), 1.0 / rate, true);
             assert!(cycles.len() > 10, "{rate} Hz: {} blocks", cycles.len());
-            let [afterwards, crank_after] =
-                [&vac1, &crank].map(|column| averages(&cycles, &time, |k| column[k]));
+            let [afterwards, crank_after] = [&track.vac1_kpa, &track.crank_kpa].map(|column| {
+                averages(&cycles, &track.time_s, column.as_ref().unwrap(), |_, value| value)
+            });
             for k in 0..cycles.len() {
                 let (from, to) = (cycles.from_s[k], cycles.to_s[k]);
                 let over = |column| integral(&time, column, to) - integral(&time, column, from);

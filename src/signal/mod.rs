@@ -12,7 +12,7 @@ pub mod readings;
 pub mod ripple;
 mod steadiness;
 
-use crate::sample::{Remark, Track};
+use crate::sample::{Column, Packer, Remark, Track};
 use aliasing::Channel;
 use cycles::Cycles;
 use hoses::HoseChange;
@@ -70,7 +70,9 @@ pub fn prepare(mut track: Track, cylinders: u32) -> Signal {
         &mut track.flow2_kpa,
     ];
     for column in pressures.into_iter().flatten() {
-        bridge(time, column, &outages);
+        if let Some(joined) = bridge(time, column, &outages) {
+            *column = joined;
+        }
     }
     let mut remarks = cleaning::clean(&mut track);
     let pickup = |at_s: f64| pickup_around(&track, at_s);
@@ -80,8 +82,8 @@ pub fn prepare(mut track: Track, cylinders: u32) -> Signal {
     let cycles = match &track.rpm {
         Some(rpm) => cycles::cut(&track, held(&track.time_s, rpm, &outages), interval_s, true),
         None => {
-            let speed = ripple::speeds_at(&windows, &track.time_s);
-            cycles::cut(&track, speed.iter().copied(), interval_s, !windows.is_empty())
+            let speed = ripple::speeds_at(&windows, track.time_s.iter());
+            cycles::cut(&track, speed, interval_s, !windows.is_empty())
         }
     };
     let series = plateau_series(&track, &cycles);
@@ -107,7 +109,9 @@ pub fn prepare(mut track: Track, cylinders: u32) -> Signal {
         .flat_map(|p| [&mut p.from_row, &mut p.to_row])
         .chain(steps.iter_mut().map(|s| &mut s.at_row))
     {
-        *row = track.row.get(*row as usize).copied().unwrap_or(*row);
+        if (*row as usize) < track.row.len() {
+            *row = track.row.of(*row as usize);
+        }
     }
     Signal {
         sample_rate_hz,
@@ -139,10 +143,10 @@ fn wrong_pulses(factor: f64) -> Remark {
 /// Mean pick-up speed within two seconds of a time.
 fn pickup_around(track: &Track, at_s: f64) -> Option<f64> {
     let rpm = track.rpm.as_ref()?;
-    let from = track.time_s.partition_point(|t| *t < at_s - 2.0);
-    let to = track.time_s.partition_point(|t| *t < at_s + 2.0);
+    let from = track.time_s.partition_point(|t| t < at_s - 2.0);
+    let to = track.time_s.partition_point(|t| t < at_s + 2.0);
     let (mut sum, mut count) = (0.0, 0.0);
-    for reading in rpm[from..to].iter().filter(|n| n.is_finite()) {
+    for reading in rpm.iter_over(from..to).filter(|n| n.is_finite()) {
         sum += reading;
         count += 1.0;
     }
@@ -150,9 +154,11 @@ fn pickup_around(track: &Track, at_s: f64) -> Option<f64> {
 }
 
 /// Median time between samples, s; 0 for fewer than two samples.
-fn usual_interval(time: &[f64]) -> f64 {
+fn usual_interval(time: &Column) -> f64 {
     let stride = (time.len() / 20_000).max(1);
-    let mut steps: Vec<f64> = time.windows(2).step_by(stride).map(|w| w[1] - w[0]).collect();
+    let mut cursor = time.cursor();
+    let firsts = (1..time.len()).step_by(stride);
+    let mut steps: Vec<f64> = firsts.map(|k| -cursor.glance(k - 1) + cursor.glance(k)).collect();
     if steps.is_empty() {
         return 0.0;
     }
@@ -160,46 +166,62 @@ fn usual_interval(time: &[f64]) -> f64 {
     *steps.select_nth_unstable_by(middle, f64::total_cmp).1
 }
 
-/// Joins the readings of a channel that speaks on every few rows only.
+/// Joins the readings of a channel that speaks on every few rows only; none where nothing is missing.
 ///
 /// A straight line between a channel's own readings is what the trapezoid rule would take on the
 /// channel's own clock; it adds no reading.
-fn bridge(time: &[f64], column: &mut [f64], outages: &Outages) {
+fn bridge(time: &Column, column: &Column, outages: &Outages) -> Option<Column> {
     // A channel's own interval: what is missing for longer than a few of them is a dropout, and a
     // line across it would join whatever points of the ripple lie at its ends.
-    let missing = column.iter().filter(|v| !v.is_finite()).count();
+    let missing = column.missing();
+    if missing == 0 {
+        return None;
+    }
     let span = time.last().zip(time.first()).map_or(0.0, |(last, first)| last - first);
     let own_interval = span / (column.len() - missing).max(1) as f64;
     let longest = BRIDGE_S.min(BRIDGE_INTERVALS * own_interval);
-    let mut from = 0;
-    while let Some(ahead) = column[from..].iter().position(|v| !v.is_finite()) {
-        let gap = from + ahead;
-        let Some(behind) = column[gap..].iter().position(|v| v.is_finite()) else { return };
-        let to = gap + behind;
-        let before = gap.saturating_sub(1);
-        let near = gap > 0 && time[to] - time[before] <= longest;
-        if near && !outages.part(time[before], time[to]) {
-            let slope = (column[to] - column[before]) / (time[to] - time[before]);
-            for k in gap..to {
-                column[k] = column[before] + slope * (time[k] - time[before]);
+    let mut joined = Packer::default();
+    // Times of the samples since the last reading, and that reading.
+    let mut open: Vec<f64> = Vec::new();
+    let mut last: Option<(f64, f64)> = None;
+    for (at_s, value) in time.iter().zip(column) {
+        if !value.is_finite() {
+            open.push(at_s);
+            // Too long for a line: there is no need to hold the times of a long dropout.
+            if last.is_none_or(|(last_s, _)| at_s - last_s > longest) {
+                open.drain(..).for_each(|_| joined.push(f64::NAN));
+                last = None;
             }
+            continue;
         }
-        from = to;
+        let near =
+            |(from_s, _): &(f64, f64)| at_s - from_s <= longest && !outages.part(*from_s, at_s);
+        match last.filter(near) {
+            Some((from_s, from)) => {
+                let slope = (value - from) / (at_s - from_s);
+                open.drain(..).for_each(|at_s| joined.push(from + slope * (at_s - from_s)));
+            }
+            None => open.drain(..).for_each(|_| joined.push(f64::NAN)),
+        }
+        joined.push(value);
+        last = Some((at_s, value));
     }
+    open.into_iter().for_each(|_| joined.push(f64::NAN));
+    Some(joined.finish())
 }
 
 /// The pick-up's speed at every sample: its last reading while that is fresh and the link stays.
 fn held<'a>(
-    time: &'a [f64],
-    rpm: &'a [f64],
+    time: &'a Column,
+    rpm: &'a Column,
     outages: &'a Outages,
 ) -> impl Iterator<Item = f64> + Clone + 'a {
     let (mut last_s, mut last_rpm) = (f64::NAN, f64::NAN);
     time.iter().zip(rpm).map(move |(at_s, reading)| {
         if reading.is_finite() {
-            (last_s, last_rpm) = (*at_s, *reading);
-            *reading
-        } else if at_s - last_s <= HOLD_S && !outages.part(last_s, *at_s) {
+            (last_s, last_rpm) = (at_s, reading);
+            reading
+        } else if at_s - last_s <= HOLD_S && !outages.part(last_s, at_s) {
             last_rpm
         } else {
             f64::NAN
@@ -227,9 +249,9 @@ mod tests {
 
     #[test]
     fn a_line_joins_readings_but_not_across_a_gap_or_beyond_the_ends() {
-        let time = [0.0, 0.1, 0.2, 0.4, 0.5, 1.2, 1.3, 1.4];
-        let mut column = [NONE, 1.0, NONE, NONE, 5.0, NONE, 7.0, NONE];
-        bridge(&time, &mut column, &Outages::default());
+        let time = Column::from(vec![0.0, 0.1, 0.2, 0.4, 0.5, 1.2, 1.3, 1.4]);
+        let column = Column::from(vec![NONE, 1.0, NONE, NONE, 5.0, NONE, 7.0, NONE]);
+        let column = bridge(&time, &column, &Outages::default()).unwrap().to_vec();
         assert!((column[2] - 2.0).abs() < 1e-12 && (column[3] - 4.0).abs() < 1e-12);
         let left: Vec<usize> = (0..8).filter(|k| column[*k].is_nan()).collect();
         assert_eq!(left, [0, 5, 7]);
@@ -239,14 +261,13 @@ mod tests {
     fn nothing_is_joined_or_held_across_an_outage() {
         use crate::sample::Mark;
         use crate::units::Seconds;
-        let time = [0.0, 0.1, 0.2, 0.3, 0.4];
+        let time = Column::from(vec![0.0, 0.1, 0.2, 0.3, 0.4]);
         let marks = [(0.15, "link lost"), (0.3, "link back")];
         let outages = Outages::of(&marks.map(|(at_s, text)| Mark::read(Seconds(at_s), text)));
-        let given = [1.0, 1.5, NONE, 2.5, 3.0];
+        let given = Column::from(vec![1.0, 1.5, NONE, 2.5, 3.0]);
         for (outages, joined) in [(&outages, false), (&Outages::default(), true)] {
-            let mut column = given;
-            bridge(&time, &mut column, outages);
-            assert_eq!(column[2].is_finite(), joined);
+            let column = bridge(&time, &given, outages).unwrap();
+            assert_eq!(column.at(2).is_finite(), joined);
             let speed: Vec<f64> = held(&time, &given, outages).collect();
             assert_eq!(speed[2].is_finite(), joined);
         }
@@ -254,8 +275,8 @@ mod tests {
 
     #[test]
     fn a_speed_holds_while_it_is_fresh() {
-        let time = [0.0, 1.0, 2.0, 3.0, 4.0, 5.0];
-        let rpm = [NONE, 850.0, NONE, NONE, 860.0, NONE];
+        let time = Column::from(vec![0.0, 1.0, 2.0, 3.0, 4.0, 5.0]);
+        let rpm = Column::from(vec![NONE, 850.0, NONE, NONE, 860.0, NONE]);
         let speed: Vec<f64> = held(&time, &rpm, &Outages::default())
             .map(|n| if n.is_nan() { -1.0 } else { n })
             .collect();

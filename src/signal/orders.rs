@@ -5,6 +5,7 @@
 //! not divide the cycle. Only sizes are kept: the phase of a cycle's beginning is arbitrary.
 
 use super::cycles::Cycles;
+use crate::sample::{Column, Cursor};
 use std::f64::consts::TAU;
 use std::ops::Range;
 
@@ -21,23 +22,24 @@ const SAMPLES_AN_ORDER: usize = 16;
 ///
 /// An order counts periods in a working cycle of two turns.
 pub fn powers(
-    (time_s, column): (&[f64], &[f64]),
+    (time_s, column): (&Column, &Column),
     cycles: &Cycles,
     range: Range<usize>,
     count: usize,
 ) -> Vec<Vec<f64>> {
+    let (mut clock, mut readings) = (time_s.cursor(), column.cursor());
     let windows = (range.len() / WINDOW_CYCLES).min(MOST_WINDOWS);
     let stride = range.len().checked_div(windows).unwrap_or(0);
     let window = |number: usize| {
         let first = range.start + number * stride;
-        of_window((time_s, column), cycles, first..first + WINDOW_CYCLES, count)
+        of_window((&mut clock, &mut readings), cycles, first..first + WINDOW_CYCLES, count)
     };
     (0..windows).filter_map(window).collect()
 }
 
 /// Power at orders 1 to `count` over a window of consecutive blocks of one cycle each.
 fn of_window(
-    (time_s, column): (&[f64], &[f64]),
+    (clock, readings): (&mut Cursor, &mut Cursor),
     cycles: &Cycles,
     blocks: Range<usize>,
     count: usize,
@@ -62,8 +64,8 @@ fn of_window(
             block += 1;
         }
         let (from_s, to_s) = (cycles.from_s[block], cycles.to_s[block]);
-        let phase = (block - blocks.start) as f64 + (time_s[k] - from_s) / (to_s - from_s);
-        let value = column[k];
+        let phase = (block - blocks.start) as f64 + (clock.at(k) - from_s) / (to_s - from_s);
+        let value = readings.at(k);
         if !value.is_finite() {
             return None;
         }
@@ -112,11 +114,14 @@ mod tests {
                 55.0 + 3.0 * (phase + 0.3).sin() + 0.1 * (2.0 * phase + 1.0).sin()
             };
             let column: Vec<f64> = time.iter().map(swing).collect();
-            let track =
-                Track { time_s: time.clone(), vac1_kpa: Some(column.clone()), ..Track::default() };
+            let track = Track {
+                time_s: time.clone().into(),
+                vac1_kpa: Some(column.clone().into()),
+                ..Track::default()
+            };
             let cycles = cut(&track, time.iter().map(|_| rpm), 1.0 / rate, true);
             let range = 0..cycles.len() - 1;
-            let found = powers((&time, &column), &cycles, range, 2);
+            let found = powers((&track.time_s, &column.into()), &cycles, range, 2);
             assert!(found.len() > 20);
             for power in found {
                 let times = (power[1] / power[0]).sqrt();
@@ -131,13 +136,19 @@ mod tests {
     fn a_window_with_a_hole_gives_nothing() {
         let time: Vec<f64> = (0..2000).map(|k| f64::from(k) / 100.0).collect();
         let mut column: Vec<f64> = time.iter().map(|t| (TAU * t * 7.0).sin()).collect();
-        let track =
-            Track { time_s: time.clone(), vac1_kpa: Some(column.clone()), ..Track::default() };
+        let track = Track {
+            time_s: time.clone().into(),
+            vac1_kpa: Some(column.clone().into()),
+            ..Track::default()
+        };
         let cycles = cut(&track, time.iter().map(|_| 840.0), 0.01, true);
         let last = cycles.len() - 4..cycles.len();
-        assert_eq!(powers((&time, &column), &cycles, 0..4, 1).len(), 1);
-        assert!(powers((&time, &column), &cycles, last, 1).is_empty());
+        let of = |column: &[f64], range| {
+            powers((&track.time_s, &column.to_vec().into()), &cycles, range, 1).len()
+        };
+        assert_eq!(of(&column, 0..4), 1);
+        assert_eq!(of(&column, last), 0);
         column[20] = f64::NAN;
-        assert!(powers((&time, &column), &cycles, 0..4, 1).is_empty());
+        assert_eq!(of(&column, 0..4), 0);
     }
 }

@@ -3,6 +3,8 @@
 //! Such a channel repeats its last value on the rows in between, or leaves them empty. For whether
 //! its readings keep step with the engine, its own times count and not those of the rows.
 
+use crate::sample::Column;
+
 /// Changes looked at before a channel counts as no slower than the logger.
 const ENOUGH: usize = 2000;
 /// Fewest changes that tell.
@@ -16,18 +18,18 @@ const EARLY_SHARE: f64 = 0.05;
 
 /// Rows on which a slow channel speaks; `None` for one that speaks on every row, or keeps no
 /// interval of its own.
-pub fn of_slow_channel(column: &[f64]) -> Option<Vec<u32>> {
+pub fn of_slow_channel(column: &Column) -> Option<Vec<u32>> {
     let mut last = f64::NAN;
     let mut changed = column.iter().enumerate().filter_map(|(row, value)| {
-        let new = value.is_finite() && *value != last;
+        let new = value.is_finite() && value != last;
         if new {
-            last = *value;
+            last = value;
         }
         new.then_some(row as u32)
     });
     let mut rows: Vec<u32> = changed.by_ref().take(ENOUGH).collect();
     let usual = usual_interval(&rows)?;
-    let values = distinct(rows.iter().map(|row| column[*row as usize]));
+    let values = distinct(rows.iter().map(|row| column.at(*row as usize)));
     if usual < 2 || values < LEAST_VALUES {
         return None;
     }
@@ -79,28 +81,28 @@ mod tests {
     fn a_channel_that_repeats_itself_or_leaves_rows_empty_speaks_at_its_own_times() {
         // Seven readings over fifty rows: seven or eight rows apart.
         let held: Vec<f64> = (0..1000).map(|row| wave(row * 7 / 50)).collect();
-        let rows = of_slow_channel(&held).unwrap();
+        let rows = of_slow_channel(&held.clone().into()).unwrap();
         assert_eq!(rows.len(), 140);
         assert!(rows.iter().all(|row| *row == 0 || held[*row as usize] != held[*row as usize - 1]));
         let sparse: Vec<f64> =
             (0..1000).map(|row| if row % 5 == 2 { wave(row) } else { f64::NAN }).collect();
-        let rows = of_slow_channel(&sparse).unwrap();
+        let rows = of_slow_channel(&sparse.into()).unwrap();
         assert!(rows.len() == 200 && rows.iter().all(|row| row % 5 == 2));
     }
 
     #[test]
     fn a_channel_on_every_row_and_coarse_steps_are_not_slow() {
         let every: Vec<f64> = (0..1000).map(wave).collect();
-        assert_eq!(of_slow_channel(&every), None);
+        assert_eq!(of_slow_channel(&every.into()), None);
         // Two codes in turn: the changes are the signal's.
         let codes: Vec<f64> = (0..1000).map(|row| f64::from(u8::from(row % 14 < 7))).collect();
-        assert_eq!(of_slow_channel(&codes), None);
+        assert_eq!(of_slow_channel(&codes.into()), None);
         // A slow wave in steps of 0.5 kPa stands still at its crests.
         let steps: Vec<f64> = (0..1000)
             .map(|row| (2.0 * (57.0 + 8.0 * (row as f64 * 0.05).sin())).round() / 2.0)
             .collect();
-        assert_eq!(of_slow_channel(&steps), None);
-        assert_eq!(of_slow_channel(&[57.0; 500]), None);
-        assert_eq!(of_slow_channel(&[]), None);
+        assert_eq!(of_slow_channel(&steps.into()), None);
+        assert_eq!(of_slow_channel(&vec![57.0; 500].into()), None);
+        assert_eq!(of_slow_channel(&Column::default()), None);
     }
 }

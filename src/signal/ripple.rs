@@ -8,7 +8,7 @@
 //! 500 and 1300 rev/min (common practice, no published source). A pick-up that agrees with either
 //! reading decides; without one, a log that holds no idle may be read at half or twice its speed.
 
-use crate::sample::Track;
+use crate::sample::{Column, Track};
 use rustfft::{FftPlanner, num_complex::Complex};
 
 /// Length of the stretch that gives one speed, s.
@@ -60,8 +60,7 @@ pub struct WindowSpeed {
 /// With a pick-up in the log a dozen windows spread over it are enough; without one, windows
 /// follow each other at half their length.
 pub fn fundamentals(track: &Track, interval_s: f64) -> Vec<Window> {
-    let sides: Vec<&[f64]> =
-        [&track.vac1_kpa, &track.vac2_kpa].into_iter().flatten().map(Vec::as_slice).collect();
+    let sides: Vec<&Column> = [&track.vac1_kpa, &track.vac2_kpa].into_iter().flatten().collect();
     let rate = 1.0 / interval_s;
     if sides.is_empty() || !(LEAST_HZ..1e6).contains(&rate) {
         return Vec::new();
@@ -77,10 +76,10 @@ pub fn fundamentals(track: &Track, interval_s: f64) -> Vec<Window> {
         .step_by(stride)
         .filter_map(|w| {
             let from = w * (window / 2);
-            let times = &track.time_s[from..from + window];
-            let whole = times[window - 1] - times[0] < 1.1 * WINDOW_S;
+            let (first_s, last_s) = (track.time_s.at(from), track.time_s.at(from + window - 1));
+            let whole = last_s - first_s < 1.1 * WINDOW_S;
             let hz = whole.then(|| spectrum.ripple(&sides, from)).flatten()?;
-            Some(Window { at_s: 0.5 * (times[0] + times[window - 1]), hz })
+            Some(Window { at_s: 0.5 * (first_s + last_s), hz })
         })
         .collect()
 }
@@ -130,15 +129,17 @@ pub fn median_speed(windows: &[WindowSpeed]) -> Option<f64> {
 }
 
 /// Speed at each of these increasing times, straight between windows; NaN where there are no windows.
-pub fn speeds_at(windows: &[WindowSpeed], times_s: &[f64]) -> Vec<f64> {
+pub fn speeds_at<'a>(
+    windows: &'a [WindowSpeed],
+    times_s: impl Iterator<Item = f64> + Clone + 'a,
+) -> impl Iterator<Item = f64> + Clone + 'a {
     let mut after = 0;
-    let speed = |at_s: &f64| {
-        while windows.get(after).is_some_and(|w| w.at_s < *at_s) {
+    times_s.map(move |at_s| {
+        while windows.get(after).is_some_and(|w| w.at_s < at_s) {
             after += 1;
         }
-        speed_before(windows, after, *at_s)
-    };
-    times_s.iter().map(speed).collect()
+        speed_before(windows, after, at_s)
+    })
 }
 
 /// Speed at a time before window `after` and not before the one before it.
@@ -204,11 +205,11 @@ impl Spectrum {
         }
     }
 
-    fn ripple(&mut self, sides: &[&[f64]], from: usize) -> Option<f64> {
+    fn ripple(&mut self, sides: &[&Column], from: usize) -> Option<f64> {
         let mut power = vec![0.0; self.buffer.len() / 2];
         let mut square = 0.0;
         for side in sides {
-            square += self.add_power(&side[from..from + self.window], &mut power)?;
+            square += self.add_power(&side.window(from..from + self.window), &mut power)?;
         }
         if (square / sides.len() as f64).sqrt() < CALM_KPA {
             return Some(0.0);
@@ -320,7 +321,10 @@ mod tests {
                     level
                 })
                 .collect();
-            levels.chunks_exact(every).map(|c| c.iter().sum::<f64>() / every as f64).collect()
+            levels
+                .chunks_exact(every)
+                .map(|c| c.iter().sum::<f64>() / every as f64)
+                .collect::<Column>()
         };
         Track {
             time_s: (0..(rate * seconds) as usize).map(|k| k as f64 / rate).collect(),
@@ -354,8 +358,8 @@ mod tests {
     #[test]
     fn a_calm_or_slow_log_gives_none() {
         let mut calm = track(850.0, [&[0.0], &[360.0]], 100.0, 8.0);
-        calm.vac1_kpa = Some(vec![55.0; calm.len()]);
-        calm.vac2_kpa = Some(vec![54.0; calm.len()]);
+        calm.vac1_kpa = Some(vec![55.0; calm.len()].into());
+        calm.vac2_kpa = Some(vec![54.0; calm.len()].into());
         assert!(fundamentals(&calm, 0.01).iter().all(|w| w.hz == 0.0));
         assert!(fundamentals(&calm, 0.1).is_empty());
     }
@@ -381,8 +385,9 @@ mod tests {
     fn a_speed_runs_straight_between_windows_and_never_through_standstill() {
         let window = |at_s, rpm| WindowSpeed { at_s, rpm };
         let windows = [window(2.0, 800.0), window(4.0, 900.0), window(6.0, 0.0)];
-        let found = speeds_at(&windows, &[0.0, 2.0, 3.0, 4.0, 4.9, 5.1, 9.0]);
+        let times = [0.0, 2.0, 3.0, 4.0, 4.9, 5.1, 9.0];
+        let found: Vec<f64> = speeds_at(&windows, times.into_iter()).collect();
         assert_eq!(found, [800.0, 800.0, 850.0, 900.0, 900.0, 0.0, 0.0]);
-        assert!(speeds_at(&[], &[1.0]).iter().all(|n| n.is_nan()));
+        assert!(speeds_at(&[], [1.0].into_iter()).all(f64::is_nan));
     }
 }

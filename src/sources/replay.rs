@@ -19,16 +19,17 @@ impl Replay {
 
     fn at_s(&self, sample: usize) -> Option<f64> {
         let first = self.track.time_s.first()?;
-        self.track.time_s.get(sample).map(|time| time - first)
+        (sample < self.track.len()).then(|| self.track.time_s.at(sample) - first)
     }
 
     fn line(&mut self, sample: usize, text: &mut String) {
         let track = &self.track;
-        let time_s = track.time_s[sample];
-        let _ = write!(text, "{:.6}", time_s - track.time_s[0]);
+        let time_s = track.time_s.at(sample);
+        let _ = write!(text, "{:.6}", time_s - track.time_s.at(0));
         let columns = [&track.rpm, &track.vac1_kpa, &track.vac2_kpa, &track.crank_kpa];
         for column in &columns[..if track.crank_kpa.is_some() { 4 } else { 3 }] {
-            match column.as_ref().map(|column| column[sample]).filter(|value| value.is_finite()) {
+            match column.as_ref().map(|column| column.at(sample)).filter(|value| value.is_finite())
+            {
                 Some(value) => {
                     let _ = write!(text, ",{value}");
                 }

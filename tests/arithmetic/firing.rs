@@ -88,16 +88,17 @@ fn pulsing(rpm: f64, at_degrees: &[f64], lasts_s: f64) -> Track {
     };
     let vacuum = |t: &f64| 54.0 + at_degrees.iter().map(|at| 4.0 * pulse(*t, *at)).sum::<f64>();
     let vac1_kpa: Vec<f64> = time_s.iter().map(vacuum).collect();
-    let rpm = Some(vec![rpm; time_s.len()]);
+    let rpm = Some(vec![rpm; time_s.len()].into());
     let row = (0..time_s.len() as u32).collect();
-    Track { row, time_s, rpm, vac1_kpa: Some(vac1_kpa), ..Track::default() }
+    let time_s = time_s.into();
+    Track { row, time_s, rpm, vac1_kpa: Some(vac1_kpa.into()), ..Track::default() }
 }
 
 #[test]
 fn a_block_of_the_program_lasts_one_cycle() {
     for row in table() {
         let track = pulsing(row.rpm, &[0.0, 360.0], 4.0);
-        let blocks = cut(&track, track.rpm.iter().flatten().copied(), 0.002, true);
+        let blocks = cut(&track, track.rpm.iter().flatten(), 0.002, true);
         let whole = (1000.0 * track.duration().0 / row.cycle_ms) as usize;
         assert_eq!(blocks.len(), whole, "{} rev/min", row.rpm);
         for k in 0..blocks.len() {
@@ -183,7 +184,7 @@ fn the_model_engine_keeps_the_proportions() {
         near("pick-up", mean, truth.rpm, 5e-3);
         let track = Track {
             time_s: recording.rows.iter().map(|row| row.time_s).collect(),
-            rpm: Some(rpm),
+            rpm: Some(rpm.into()),
             vac1_kpa: Some(recording.rows.iter().map(|row| row.vac_kpa[0]).collect()),
             row: (0..recording.rows.len() as u32).collect(),
             ..Track::default()

@@ -34,7 +34,7 @@ fn moved() -> Track {
         vac1_kpa: Some(time_s.iter().map(vacuum).collect()),
         marks: marks.collect(),
         row: (0..rows as u32).collect(),
-        time_s,
+        time_s: time_s.into(),
         ..Track::default()
     }
 }
@@ -97,8 +97,7 @@ fn a_sensor_that_was_moved_once_is_drawn_without_a_fit() {
     let words = check(&document, 1800);
     assert!(has(&words, "only once") && !has(&words, "fitted"), "{words:?}");
     let mut track = moved();
-    let silent = track.vac1_kpa.as_mut().unwrap();
-    silent.fill(f64::NAN);
+    track.vac1_kpa = Some(vec![f64::NAN; track.len()].into());
     let (signal, finding) = found(track);
     let nothing = charts::balance_svg(&frame(1800), &signal, &finding, &sides());
     assert!(matches!(nothing, Err(ChartError::NothingToDraw(_))), "{nothing:?}");

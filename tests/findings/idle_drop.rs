@@ -3,7 +3,7 @@
 use super::Scene;
 use evenbreath::findings::Conditions;
 use evenbreath::findings::breather::{self, BreatherVerdict};
-use evenbreath::sample::Track;
+use evenbreath::sample::{Column, RowNumbers, Track};
 use evenbreath::signal;
 use rand::{Rng, SeedableRng};
 use rand_pcg::Pcg64;
@@ -44,14 +44,14 @@ fn the_drop_lies_in_its_interval_and_the_verdict_follows() {
 
 /// The log without its rows between two times, s.
 fn broken(mut track: Track, from_s: f64, to_s: f64) -> Track {
-    let stays: Vec<bool> = track.time_s.iter().map(|t| !(from_s..to_s).contains(t)).collect();
-    let thin = |column: &mut Vec<f64>| {
-        let mut stays = stays.iter();
-        column.retain(|_| *stays.next().unwrap());
+    let stays: Vec<bool> = track.time_s.iter().map(|t| !(from_s..to_s).contains(&t)).collect();
+    let thin = |column: &mut Column| {
+        let kept = column.iter().zip(&stays).filter(|(_, stays)| **stays);
+        *column = kept.map(|(value, _)| value).collect();
     };
     thin(&mut track.time_s);
     [&mut track.rpm, &mut track.vac1_kpa, &mut track.vac2_kpa].into_iter().flatten().for_each(thin);
-    track.row.truncate(track.time_s.len());
+    track.row = RowNumbers::all(track.time_s.len());
     track
 }
 

@@ -3,7 +3,7 @@
 use evenbreath::engine::sensors::{Sensor, SensorBox};
 use evenbreath::engine::{Action, Script, Settings, Side, record};
 use evenbreath::findings::{Conditions, Verdict, balance};
-use evenbreath::sample::{Mark, Track};
+use evenbreath::sample::{Column, Mark, RowNumbers, Track};
 use evenbreath::signal;
 use evenbreath::units::Seconds;
 
@@ -43,14 +43,14 @@ fn a_screw_nobody_marked_is_never_averaged_away() {
     for (seed, fraction) in [(1, -0.08), (2, -0.08), (3, 0.09), (4, -0.06)] {
         let whole = log(84.0, fraction, seed);
         for end_s in (52..84).step_by(2) {
-            let rows = whole.time_s.partition_point(|t| *t <= f64::from(end_s));
-            let cut = |column: &Option<Vec<f64>>| column.as_ref().map(|c| c[..rows].to_vec());
+            let rows = whole.time_s.partition_point(|t| t <= f64::from(end_s));
+            let cut = |column: &Option<Column>| column.as_ref().map(|c| c.window(0..rows).into());
             let track = Track {
-                time_s: whole.time_s[..rows].to_vec(),
+                time_s: whole.time_s.window(0..rows).into(),
                 rpm: cut(&whole.rpm),
                 vac1_kpa: cut(&whole.vac1_kpa),
                 vac2_kpa: cut(&whole.vac2_kpa),
-                row: whole.row[..rows].to_vec(),
+                row: RowNumbers::all(rows),
                 marks: whole.marks.clone(),
                 ..Track::default()
             };

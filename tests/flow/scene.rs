@@ -180,9 +180,9 @@ impl Scene {
         let [one, two] = columns;
         Track {
             time_s: (0..count).map(|k| k as f64 * step_s).collect(),
-            rpm: Some(speed),
-            flow1_kpa: Some(one),
-            flow2_kpa: Some(two),
+            rpm: Some(speed.into()),
+            flow1_kpa: Some(one.into()),
+            flow2_kpa: Some(two.into()),
             row: (0..count as u32).collect(),
             marks: if self.swap { vec![mark] } else { vec![] },
             ..Track::default()

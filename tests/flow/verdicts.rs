@@ -4,7 +4,7 @@ use crate::scene::{Scene, judged};
 use evenbreath::findings::Verdict;
 use evenbreath::findings::balance::Open;
 use evenbreath::findings::flow::{Flow, MatchMethod};
-use evenbreath::sample::{Mark, Track};
+use evenbreath::sample::{Column, Mark, Track};
 use evenbreath::units::Seconds;
 
 fn has(flow: &Flow, code: &str) -> bool {
@@ -13,13 +13,9 @@ fn has(flow: &Flow, code: &str) -> bool {
 
 /// The readings of meter 1 changed from a time on, share of the flow.
 fn changed(mut track: Track, from_s: f64, share: f64) -> Track {
-    let times = track.time_s.clone();
-    let column = track.flow1_kpa.as_mut().unwrap();
-    for (value, at) in column.iter_mut().zip(times) {
-        if at > from_s {
-            *value *= (1.0 + share) * (1.0 + share);
-        }
-    }
+    let factor = |at_s: f64| if at_s > from_s { (1.0 + share) * (1.0 + share) } else { 1.0 };
+    let rows = track.flow1_kpa.as_ref().unwrap().iter().zip(&track.time_s);
+    track.flow1_kpa = Some(rows.map(|(value, at_s)| value * factor(at_s)).collect());
     track
 }
 
@@ -49,11 +45,11 @@ fn the_root_is_averaged_and_not_the_pressure() {
     // Side 1 pulsates and side 2 hardly does; their mean flows are equal.
     let scene = Scene { depth: [0.9, 0.1], ..Scene::default() };
     let track = scene.track(3);
-    let mean = |column: &Option<Vec<f64>>| {
-        let off = &column.as_ref().unwrap()[..500];
-        let running = &column.as_ref().unwrap()[1000..2500];
+    let mean = |column: &Option<Column>| {
+        let off = column.as_ref().unwrap().window(0..500);
+        let running = column.as_ref().unwrap().window(1000..2500);
         let of = |part: &[f64]| part.iter().sum::<f64>() / part.len() as f64;
-        of(running) - of(off)
+        of(&running) - of(&off)
     };
     let of_means = (mean(&track.flow1_kpa) / mean(&track.flow2_kpa)).sqrt();
     assert!(of_means > 1.2, "the scene does not tell the two apart: {of_means}");

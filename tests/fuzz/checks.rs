@@ -43,7 +43,10 @@ fn is_sound(log: &Log) {
     assert_eq!(log.rows, track.len());
     assert_eq!(track.row.len(), track.len());
     assert!(track.time_s.iter().all(|time| time.is_finite()), "a time that is none");
-    assert!(track.time_s.windows(2).all(|pair| pair[0] < pair[1]), "time does not run forward");
+    assert!(
+        track.time_s.to_vec().windows(2).all(|pair| pair[0] < pair[1]),
+        "time does not run forward"
+    );
     let columns = [&track.rpm, &track.vac1_kpa, &track.vac2_kpa, &track.crank_kpa];
     for column in columns.into_iter().flatten() {
         assert_eq!(column.len(), track.len());

@@ -5,7 +5,7 @@ use crate::tables::{Tally, held, hole, hunts};
 use evenbreath::engine::{Settings, Side};
 use evenbreath::findings::Conditions;
 use evenbreath::findings::hunt::{self, Hunt, HuntVerdict, Into};
-use evenbreath::sample::{Mark, Track};
+use evenbreath::sample::{Column, Mark, RowNumbers, Track};
 use evenbreath::signal;
 use evenbreath::units::Seconds;
 
@@ -95,11 +95,13 @@ fn marks_are_read_whatever_their_case_and_count_once() {
 #[test]
 fn a_trial_with_a_blip_of_the_throttle_is_left_out_and_said() {
     let mut track = leaking().track(2);
-    let from = track.time_s.partition_point(|t| *t < FIRST_S + 4.0 * TRIAL_S + 3.0);
+    let from = track.time_s.partition_point(|t| t < FIRST_S + 4.0 * TRIAL_S + 3.0);
     // Up to 2,600 rev/min and back in three seconds.
-    for (k, rpm) in track.rpm.as_mut().unwrap()[from..from + 75].iter_mut().enumerate() {
+    let mut rpm = track.rpm.unwrap().to_vec();
+    for (k, rpm) in rpm[from..from + 75].iter_mut().enumerate() {
         *rpm += 1700.0 * (std::f64::consts::PI * k as f64 / 75.0).sin();
     }
+    track.rpm = Some(rpm.into());
     let hunt = judged(track);
     let culprit = named(&hunt, NAMES[2]);
     assert_eq!((culprit.trials, culprit.verdict), (1, HuntVerdict::Leaks), "{}", hunt.say);
@@ -129,14 +131,14 @@ fn a_log_without_a_usable_trial_says_what_to_do() {
     assert_eq!((hunt.verdict, hunt.suspects.len()), (HuntVerdict::NotSettled, 0), "{}", hunt.say);
     assert!(hunt.say.contains("'release NAME'"), "{}", hunt.say);
     // Two trials, the second without any idle after it.
-    let end = track.time_s.partition_point(|t| *t < FIRST_S + 3.0 * TRIAL_S + 1.5);
-    let cut = |column: &Option<Vec<f64>>| column.as_ref().map(|c| c[..end].to_vec());
+    let end = track.time_s.partition_point(|t| t < FIRST_S + 3.0 * TRIAL_S + 1.5);
+    let cut = |column: &Option<Column>| column.as_ref().map(|c| c.window(0..end).into());
     let short = Track {
-        time_s: track.time_s[..end].to_vec(),
+        time_s: track.time_s.window(0..end).into(),
         rpm: cut(&track.rpm),
         vac1_kpa: cut(&track.vac1_kpa),
         vac2_kpa: cut(&track.vac2_kpa),
-        row: track.row[..end].to_vec(),
+        row: RowNumbers::all(end),
         marks: track.marks[..4].to_vec(),
         ..Track::default()
     };

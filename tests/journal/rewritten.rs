@@ -3,6 +3,7 @@
 use crate::Folder;
 use evenbreath::log::journal::{Columns, Journal, JournalRow, Start};
 use evenbreath::log::{Log, ReadOptions, read_path};
+use evenbreath::sample::Column;
 use std::path::Path;
 
 fn of(path: &Path) -> Log {
@@ -20,15 +21,15 @@ fn rewrite(log: &Log, path: &Path) -> u64 {
     let mut journal = Journal::create(path, &Start { columns, head }).unwrap();
     let mut marks = track.marks.iter().peekable();
     for (k, time_s) in track.time_s.iter().enumerate() {
-        let at = |column: &Option<Vec<f64>>| column.as_ref().map(|column| column[k]);
+        let at = |column: &Option<Column>| column.as_ref().map(|column| column.at(k));
         let row = JournalRow {
-            time_s: *time_s,
+            time_s,
             rpm: at(&track.rpm),
             kpa: [at(&track.vac1_kpa), at(&track.vac2_kpa)],
             crank_kpa: at(&track.crank_kpa),
             seq: Some(k as u64),
-            host_s: *time_s,
-            mark: marks.next_if(|mark| mark.at.0 <= *time_s).map_or("", |mark| &mark.text),
+            host_s: time_s,
+            mark: marks.next_if(|mark| mark.at.0 <= time_s).map_or("", |mark| &mark.text),
         };
         journal.row(&row);
         journal.tick(0.02 * k as f64).unwrap();
@@ -37,8 +38,8 @@ fn rewrite(log: &Log, path: &Path) -> u64 {
     journal.close().unwrap().rows
 }
 
-fn near(one: &Option<Vec<f64>>, two: &Option<Vec<f64>>, within: f64) -> bool {
-    let same = |(a, b): (&f64, &f64)| a.is_nan() && b.is_nan() || (a - b).abs() <= within;
+fn near(one: &Option<Column>, two: &Option<Column>, within: f64) -> bool {
+    let same = |(a, b): (f64, f64)| a.is_nan() && b.is_nan() || (a - b).abs() <= within;
     match (one, two) {
         (Some(one), Some(two)) => one.len() == two.len() && one.iter().zip(two).all(same),
         (one, two) => one.is_none() && two.is_none(),

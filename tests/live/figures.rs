@@ -5,7 +5,7 @@ use evenbreath::findings::{Conditions, balance};
 use evenbreath::live::so_far;
 use evenbreath::log::{ReadOptions, read_path};
 use evenbreath::recording::window::{Window, WindowRow};
-use evenbreath::sample::Track;
+use evenbreath::sample::{Column, RowNumbers, Track};
 use evenbreath::signal;
 use std::path::Path;
 
@@ -16,17 +16,17 @@ fn track(name: &str) -> Track {
 
 /// A log up to a time, as if it had been stopped then.
 fn until(track: &Track, end_s: f64) -> Track {
-    let rows = track.time_s.partition_point(|time| *time <= end_s);
-    let cut = |column: &Option<Vec<f64>>| column.as_ref().map(|column| column[..rows].to_vec());
+    let rows = track.time_s.partition_point(|time| time <= end_s);
+    let cut = |column: &Option<Column>| column.as_ref().map(|c| c.window(0..rows).into());
     Track {
-        time_s: track.time_s[..rows].to_vec(),
+        time_s: track.time_s.window(0..rows).into(),
         rpm: cut(&track.rpm),
         vac1_kpa: cut(&track.vac1_kpa),
         vac2_kpa: cut(&track.vac2_kpa),
         crank_kpa: None,
         flow1_kpa: None,
         flow2_kpa: None,
-        row: track.row[..rows].to_vec(),
+        row: RowNumbers::all(rows),
         marks: track.marks.iter().filter(|mark| mark.at.0 <= end_s).cloned().collect(),
     }
 }
@@ -35,8 +35,8 @@ fn until(track: &Track, end_s: f64) -> Track {
 fn fed(track: &Track, recent_s: f64) -> Window {
     let mut window = Window::lasting(recent_s);
     let mut marks = track.marks.iter().peekable();
-    for (k, &time_s) in track.time_s.iter().enumerate() {
-        let of = |column: &Option<Vec<f64>>| column.as_ref().map_or(f64::NAN, |column| column[k]);
+    for (k, time_s) in track.time_s.iter().enumerate() {
+        let of = |column: &Option<Column>| column.as_ref().map_or(f64::NAN, |column| column.at(k));
         let vac_kpa = [of(&track.vac1_kpa), of(&track.vac2_kpa)];
         window.take(WindowRow { time_s, rpm: of(&track.rpm), vac_kpa });
         while let Some(mark) = marks.next_if(|mark| mark.at.0 <= time_s) {
@@ -91,13 +91,14 @@ fn a_shorter_window_judges_its_own_samples_and_those_of_the_zero() {
     let kept = window.track();
     let mut log_kept = log.clone();
     // The same samples taken out of the log: those within 45 s of the start and of the marks, and the last.
+    let times = kept.time_s.to_vec();
     let rows: Vec<usize> =
-        (0..log.time_s.len()).filter(|k| kept.time_s.contains(&log.time_s[*k])).collect();
-    let pick = |column: &Option<Vec<f64>>| {
-        column.as_ref().map(|column| rows.iter().map(|k| column[*k]).collect::<Vec<f64>>())
+        (0..log.time_s.len()).filter(|k| times.contains(&log.time_s.at(*k))).collect();
+    let pick = |column: &Option<Column>| {
+        column.as_ref().map(|column| rows.iter().map(|k| column.at(*k)).collect::<Column>())
     };
-    log_kept.time_s = rows.iter().map(|k| log.time_s[*k]).collect();
-    log_kept.row = rows.iter().map(|k| log.row[*k]).collect();
+    log_kept.time_s = rows.iter().map(|k| log.time_s.at(*k)).collect();
+    log_kept.row = rows.iter().map(|k| log.row.of(*k)).collect();
     (log_kept.rpm, log_kept.vac1_kpa, log_kept.vac2_kpa) =
         (pick(&log.rpm), pick(&log.vac1_kpa), pick(&log.vac2_kpa));
     assert!(

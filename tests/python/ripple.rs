@@ -10,7 +10,7 @@ use crate::bridge::ask;
 use crate::tally::Tally;
 use evenbreath::engine::sensors::SensorBox;
 use evenbreath::engine::{Layout, Script, Settings, record};
-use evenbreath::sample::Track;
+use evenbreath::sample::{Column, Track};
 use evenbreath::signal::prepare;
 use evenbreath::signal::ripple::{Window, fundamentals};
 use evenbreath::units::Seconds;
@@ -25,8 +25,7 @@ fn logged(layout: Layout, rate_hz: f64, seed: u64) -> Track {
     let settings = Settings { layout, ..Settings::default() };
     let sensors = SensorBox { rate_hz, jitter_s: 0.0, pickup: None, ..SensorBox::default() };
     let recording = record(&settings, &sensors, &Script::idling(Seconds(14.0)), seed);
-    let side =
-        |k: usize| Some(recording.rows.iter().map(|row| row.vac_kpa[k]).collect::<Vec<f64>>());
+    let side = |k: usize| Some(recording.rows.iter().map(|row| row.vac_kpa[k]).collect::<Column>());
     Track {
         time_s: recording.rows.iter().map(|row| row.time_s).collect(),
         vac1_kpa: side(0),
@@ -57,10 +56,12 @@ fn the_peak_of_the_periodogram() {
     let questions: Vec<Value> = (0..LOGS.len())
         .map(|k| {
             let (track, rate) = (&tracks[k], LOGS[k].1);
-            let first = |w: &Window| track.time_s.partition_point(|t| *t < w.at_s - 0.5 * WINDOW_S);
+            let first = |w: &Window| track.time_s.partition_point(|t| t < w.at_s - 0.5 * WINDOW_S);
+            let sides = [&track.vac1_kpa, &track.vac2_kpa];
+            let sides = sides.map(|side| side.as_ref().map(Column::to_vec));
             json!({"rate": rate, "size": (WINDOW_S * rate) as usize,
                 "from": windows[k].iter().map(first).collect::<Vec<usize>>(),
-                "sides": [track.vac1_kpa, track.vac2_kpa]})
+                "sides": sides})
         })
         .collect();
     let Some(answer) = ask("ripple.py", &json!({"logs": questions})) else { return };

@@ -3,6 +3,7 @@
 use crate::bench_box::{BenchBox, framed};
 use crate::recorder::{command, ended, folder, seqs, spoken};
 use evenbreath::log::{Log, ReadOptions, read_path};
+use evenbreath::sample::Column;
 use std::io::Write;
 use std::path::Path;
 use std::process::Stdio;
@@ -25,7 +26,7 @@ fn plain_lines_on_standard_input_are_a_log_whose_losses_nobody_knows() {
     assert_eq!(ended.summary["counted"], false);
     let vac1 = read(&log).track.vac1_kpa.unwrap();
     // Conventional millimetre of mercury, NIST SP 811: 133.3224 Pa.
-    assert!((vac1[0] - 430.0 * 0.133_322_4).abs() < 1e-3, "{}", vac1[0]);
+    assert!((vac1.at(0) - 430.0 * 0.133_322_4).abs() < 1e-3, "{}", vac1.at(0));
 }
 
 #[test]
@@ -37,9 +38,9 @@ fn a_log_played_again_is_the_same_log() {
     let ended = ended(command(&log, &args).output().unwrap());
     let (first, second) = (read(&sample), read(&log));
     assert_eq!(ended.count("rows") as usize, first.rows);
-    let from = first.track.time_s[0];
+    let from = first.track.time_s.at(0);
     for k in 0..first.rows {
-        assert!((second.track.time_s[k] - (first.track.time_s[k] - from)).abs() < 2e-6);
+        assert!((second.track.time_s.at(k) - (first.track.time_s.at(k) - from)).abs() < 2e-6);
     }
     assert_eq!(second.track.vac1_kpa, first.track.vac1_kpa);
     assert_eq!(second.track.rpm, first.track.rpm);
@@ -58,7 +59,7 @@ fn the_model_engine_speaks_through_a_box() {
     assert_eq!((ended.code, ended.count("lost")), (Some(0), 0));
     assert!((3_990..=4_100).contains(&seqs(&log).len()), "{}", seqs(&log).len());
     let track = read(&log).track;
-    let mean = |column: Option<Vec<f64>>| {
+    let mean = |column: Option<Column>| {
         let column = column.unwrap();
         column.iter().sum::<f64>() / column.len() as f64
     };
@@ -83,7 +84,7 @@ fn a_third_code_is_the_crankcase_by_its_data_sheet() {
     let ended = ended(child.wait_with_output().unwrap());
     assert_eq!((ended.code, ended.count("rows")), (Some(0), 100));
     let crank = read(&log).track.crank_kpa.unwrap();
-    assert!((crank[5] - 2.5).abs() < 0.002, "{}", crank[5]);
+    assert!((crank.at(5) - 2.5).abs() < 0.002, "{}", crank.at(5));
 }
 
 /// Guide, stand-in, model engine, box, journal, analysis: the verdict of each model engine is known.
@@ -156,7 +157,7 @@ fn a_log_played_again_keeps_what_its_header_says() {
     };
     assert_eq!(said(&second), said(&first));
     let marks = |log: &Log| log.track.marks.iter().map(|mark| mark.at.0).collect::<Vec<_>>();
-    let from = first.track.time_s[0];
+    let from = first.track.time_s.at(0);
     for (one, two) in marks(&first).iter().zip(marks(&second)) {
         assert!((one - from - two).abs() < 2e-6, "{one} {two}");
     }

@@ -6,7 +6,7 @@ use evenbreath::findings::balance;
 use evenbreath::findings::screws::{Memory, Screws};
 use evenbreath::live::so_far;
 use evenbreath::recording::window::{Window, WindowRow};
-use evenbreath::sample::{Mark, Meaning};
+use evenbreath::sample::{Column, Mark, Meaning};
 use evenbreath::signal;
 
 const SCENE: Scene = Scene { gain: 0.15, start: [0.45, -0.35], level: 1.0, wander_spread: 0.003 };
@@ -78,8 +78,8 @@ fn a_recording_remembers_what_its_window_has_lost() {
     assert!(track.marks.iter().filter(turned).count() >= 2, "{:?}", track.marks);
     let (mut memory, mut last, mut lost) = (Memory::default(), None, false);
     let (mut window, mut marks) = (Window::lasting(19.0), track.marks.iter().peekable());
-    for (k, &time_s) in track.time_s.iter().enumerate() {
-        let of = |column: &Option<Vec<f64>>| column.as_ref().map_or(f64::NAN, |column| column[k]);
+    for (k, time_s) in track.time_s.iter().enumerate() {
+        let of = |column: &Option<Column>| column.as_ref().map_or(f64::NAN, |column| column.at(k));
         let vac_kpa = [of(&track.vac1_kpa), of(&track.vac2_kpa)];
         window.take(WindowRow { time_s, rpm: of(&track.rpm), vac_kpa });
         while let Some(mark) = marks.next_if(|mark| mark.at.0 <= time_s) {

@@ -8,7 +8,7 @@ use evenbreath::engine::sensors::{Sensor, SensorBox};
 use evenbreath::engine::{Action, Running, Settings, Side, steady};
 use evenbreath::findings::balance::{self, Balance};
 use evenbreath::findings::{Conditions, Verdict};
-use evenbreath::sample::{Mark, Track};
+use evenbreath::sample::{Mark, RowNumbers, Track};
 use evenbreath::signal;
 use evenbreath::units::Seconds;
 use rand::{Rng, SeedableRng};
@@ -67,7 +67,9 @@ pub struct Session {
 
 struct Bench {
     running: Running,
-    track: Track,
+    /// Time, speed, vacuums.
+    columns: [Vec<f64>; 4],
+    marks: Vec<Mark>,
     now_s: f64,
     screws: [f64; 2],
     scene: Scene,
@@ -82,20 +84,28 @@ impl Bench {
     fn log(&mut self, seconds: f64) {
         self.now_s += seconds;
         while let Some(row) = self.running.next_row(self.now_s) {
-            self.track.row.push(self.track.time_s.len() as u32);
-            self.track.time_s.push(row.time_s);
-            let push = |column: &mut Option<Vec<f64>>, value: f64| {
-                column.get_or_insert_default().push(value);
-            };
-            push(&mut self.track.rpm, row.rpm.map_or(f64::NAN, |rpm| rpm.0));
-            push(&mut self.track.vac1_kpa, row.vac_kpa[0]);
-            push(&mut self.track.vac2_kpa, row.vac_kpa[1]);
+            let rpm = row.rpm.map_or(f64::NAN, |rpm| rpm.0);
+            let values = [row.time_s, rpm, row.vac_kpa[0], row.vac_kpa[1]];
+            self.columns.iter_mut().zip(values).for_each(|(column, value)| column.push(value));
+        }
+    }
+
+    fn track(&self) -> Track {
+        let [time_s, rpm, one, two] = self.columns.clone();
+        Track {
+            row: RowNumbers::all(time_s.len()),
+            time_s: time_s.into(),
+            rpm: Some(rpm.into()),
+            vac1_kpa: Some(one.into()),
+            vac2_kpa: Some(two.into()),
+            marks: self.marks.clone(),
+            ..Track::default()
         }
     }
 
     fn mark(&mut self, words: &str) {
-        let at = self.track.time_s.last().copied().unwrap_or(0.0);
-        self.track.marks.push(Mark::read(Seconds(at), words));
+        let at = self.columns[0].last().copied().unwrap_or(0.0);
+        self.marks.push(Mark::read(Seconds(at), words));
     }
 
     fn set(&mut self, side: usize) {
@@ -114,7 +124,7 @@ impl Bench {
     }
 
     fn judged(&self, conditions: &Conditions) -> Step {
-        let signal = signal::prepare(self.track.clone(), conditions.cylinders);
+        let signal = signal::prepare(self.track(), conditions.cylinders);
         Step { finding: balance::find(&signal, conditions), truth: self.truth() }
     }
 }
@@ -129,8 +139,9 @@ pub fn play(scene: Scene, rounds: usize, seed: u64) -> Session {
     let vacuum = [sensor(&mut random), sensor(&mut random)];
     let sensors = SensorBox { vacuum, ..SensorBox::default() };
     let running = Running::new(&settings, &sensors, seed, false);
-    let (track, now_s) = (Track::default(), 0.0);
-    let mut bench = Bench { running, track, now_s, screws: scene.start, scene, settings };
+    let (columns, marks) = Default::default();
+    let mut bench =
+        Bench { running, columns, marks, now_s: 0.0, screws: scene.start, scene, settings };
     let mut level = bench.settings.clone();
     level.idle_area_mm2 = level.idle_area_mm2.map(|area| area * scene.level);
     let target_rpm = steady(&level, &[]).unwrap().rpm;
@@ -170,7 +181,7 @@ pub fn play(scene: Scene, rounds: usize, seed: u64) -> Session {
         bench.log(20.0);
         steps.push(bench.judged(&conditions));
     }
-    Session { steps, target_rpm, track: bench.track, conditions }
+    Session { steps, target_rpm, track: bench.track(), conditions }
 }
 
 fn turn(bench: &mut Bench, turns: [f64; 2], random: &mut Pcg64) {

@@ -131,7 +131,8 @@ proptest! {
         let time_s: Vec<f64> = time.iter().map(|step| { now += step; now }).collect();
         let row = (0..time_s.len() as u32).collect();
         let track = Track {
-            time_s, rpm, vac1_kpa: one, vac2_kpa: two, crank_kpa: crank, row,
+            time_s: time_s.into(), rpm: rpm.map(Into::into), vac1_kpa: one.map(Into::into),
+            vac2_kpa: two.map(Into::into), crank_kpa: crank.map(Into::into), row,
             ..Track::default()
         };
         all_rooms(marked(track, marks), cylinders)?;

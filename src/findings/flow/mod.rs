@@ -68,7 +68,7 @@ pub fn remark_of_one(signal: &Signal) -> Option<Remark> {
 /// Finds the ratio of the flows on every steady stretch of a signal; none where the log has not both
 /// meters.
 pub fn find(signal: &Signal, conditions: &Conditions) -> Option<Flow> {
-    let columns = [signal.track.flow1_kpa.as_deref()?, signal.track.flow2_kpa.as_deref()?];
+    let columns = [signal.track.flow1_kpa.as_ref()?, signal.track.flow2_kpa.as_ref()?];
     let zeros = columns.map(|column| Zero::find(signal, column, conditions));
     let mut roots = [0, 1].map(|m: usize| Root::of(signal, columns[m], &zeros[m]));
     let mut remarks: Vec<Remark> = turned(signal, &mut roots).into_iter().collect();

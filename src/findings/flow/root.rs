@@ -14,6 +14,7 @@
 //! [`MOST_LOST`]` sqrt(s)` off the root, and [`Root::lost`] says what that may come to.
 
 use super::zero::Zero;
+use crate::sample::Column;
 use crate::signal::Signal;
 use crate::signal::cycles;
 
@@ -37,9 +38,9 @@ fn added_by_noise(p: f64, s: f64) -> f64 {
 /// One meter's share of the flow.
 pub struct Root<'a> {
     /// Clock of the samples, s.
-    time_s: &'a [f64],
+    time_s: &'a Column,
     /// Differential pressure as read, kPa.
-    column: &'a [f64],
+    column: &'a Column,
     /// Its zero.
     pub zero: &'a Zero,
     /// -1 for a meter connected the other way round.
@@ -52,11 +53,11 @@ pub struct Root<'a> {
 
 impl<'a> Root<'a> {
     /// Averages the root of a meter's readings over the blocks of a signal.
-    pub fn of(signal: &'a Signal, column: &'a [f64], zero: &'a Zero) -> Self {
-        let time_s = &signal.track.time_s[..];
-        let pressure = |k: usize| column[k] - zero.kpa_at(time_s[k]);
+    pub fn of(signal: &'a Signal, column: &'a Column, zero: &'a Zero) -> Self {
+        let time_s = &signal.track.time_s;
         let mean = |value: &dyn Fn(f64) -> f64| {
-            cycles::averages(&signal.cycles, time_s, |k| value(pressure(k)))
+            let pressure = |at_s: f64, kpa: f64| value(kpa - zero.kpa_at(at_s));
+            cycles::averages(&signal.cycles, time_s, column, pressure)
         };
         let bends = mean(&|p| added_by_noise(p, zero.noise_kpa));
         let plain = mean(&signed);
@@ -72,7 +73,7 @@ impl<'a> Root<'a> {
 
     /// Root of one sample, zero taken out, sqrt(kPa).
     pub fn at(&self, row: usize) -> f64 {
-        self.sign * signed(self.column[row] - self.zero.kpa_at(self.time_s[row]))
+        self.sign * signed(self.column.at(row) - self.zero.kpa_at(self.time_s.at(row)))
     }
 
     /// Share of the mean root that was taken off for noise, over some blocks.
@@ -81,12 +82,18 @@ impl<'a> Root<'a> {
         sum(&self.bends) / sum(&self.blocks)
     }
 
+    /// The readings of some rows, zero taken out, kPa.
+    fn pressures(&self, (from, to): (usize, usize)) -> impl Iterator<Item = f64> + '_ {
+        let rows = self.time_s.iter_over(from..to).zip(self.column.iter_over(from..to));
+        rows.map(|(at_s, kpa)| self.sign * (kpa - self.zero.kpa_at(at_s)))
+    }
+
     /// Share of the mean root over some rows that noise may have taken off beyond what [`Root::bend`]
     /// knows of.
-    pub fn lost(&self, (from, to): (usize, usize)) -> f64 {
+    pub fn lost(&self, rows: (usize, usize)) -> f64 {
         let noise = self.zero.noise_kpa;
         let (mut near, mut whole) = (0.0, 0.0);
-        for root in (from..to).map(|row| self.at(row)).filter(|root| root.is_finite()) {
+        for root in self.pressures(rows).map(signed).filter(|root| root.is_finite()) {
             near += f64::from(u8::from(root * root < NEAR * noise));
             whole += root;
         }
@@ -95,22 +102,19 @@ impl<'a> Root<'a> {
 
     /// Relative change of the mean root over some rows when the zero rises by its standard uncertainty:
     /// half of what it changes by from one below to one above.
-    pub fn change_by_zero(&self, (from, to): (usize, usize), u_kpa: f64) -> f64 {
+    pub fn change_by_zero(&self, rows: (usize, usize), u_kpa: f64) -> f64 {
         let (mut below, mut above, mut usual) = (0.0, 0.0, 0.0);
-        for row in from..to {
-            let p = self.sign * (self.column[row] - self.zero.kpa_at(self.time_s[row]));
-            if p.is_finite() {
-                below += signed(p + u_kpa);
-                above += signed(p - u_kpa);
-                usual += signed(p);
-            }
+        for p in self.pressures(rows).filter(|p| p.is_finite()) {
+            below += signed(p + u_kpa);
+            above += signed(p - u_kpa);
+            usual += signed(p);
         }
         // A meter connected the other way round sees its zero with the other sign.
         self.sign * 0.5 * (above - below) / usual
     }
 
     /// The readings, kPa.
-    pub fn column(&self) -> &[f64] {
+    pub fn column(&self) -> &Column {
         self.column
     }
 }

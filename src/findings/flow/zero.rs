@@ -6,6 +6,7 @@
 use crate::findings::Conditions;
 use crate::findings::balance::LEVEL;
 use crate::findings::resolution;
+use crate::sample::Column;
 use crate::signal::Signal;
 use crate::signal::cycles;
 use crate::signal::plateaus::{Kind, Plateau};
@@ -43,9 +44,9 @@ pub struct Zero {
 impl Zero {
     /// Finds the zero of a meter from its readings (kPa, one a sample); the limit of the conditions stands
     /// in where the engine is never off.
-    pub fn find(signal: &Signal, column: &[f64], conditions: &Conditions) -> Zero {
+    pub fn find(signal: &Signal, column: &Column, conditions: &Conditions) -> Zero {
         let time_s = &signal.track.time_s;
-        let blocks = cycles::averages(&signal.cycles, time_s, |k| column[k]);
+        let blocks = cycles::averages(&signal.cycles, time_s, column, |_, kpa| kpa);
         let off = signal.plateaus.iter().filter(|p| p.kind == Kind::EngineOff);
         let (mut seen, mut variances) = (Vec::new(), Vec::new());
         for plateau in off {
@@ -54,7 +55,7 @@ impl Zero {
             let own: Vec<f64> = still.iter().map(|k| blocks[*k]).collect();
             let Some(mean) = mean_interval(&own, LEVEL) else { continue };
             let rows = (row(signal, *first), row(signal, last + 1));
-            let read = |k: &usize| column[row(signal, *k)..row(signal, k + 1)].iter().copied();
+            let read = |k: &usize| column.iter_over(row(signal, *k)..row(signal, k + 1));
             let read: Vec<f64> = still.iter().flat_map(read).filter(|v| v.is_finite()).collect();
             variances.extend(summary::variance(&read));
             seen.push(Seen {

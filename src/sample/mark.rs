@@ -1,7 +1,6 @@
-//! The words that every room speaks: columns of samples, marks and remarks.
+//! What somebody did, and when.
 
-use crate::units::{Kpa, Millimetres, PressureUnit, Seconds};
-use serde::Serialize;
+use crate::units::{Millimetres, Seconds};
 
 /// What a mark in a log means.
 #[derive(Debug, Clone, PartialEq)]
@@ -247,117 +246,6 @@ fn screw(side: &str, turns: &str) -> Meaning {
         ("1", Ok(turns)) if turns.is_finite() => Meaning::Screw { side: 1, turns },
         ("2", Ok(turns)) if turns.is_finite() => Meaning::Screw { side: 2, turns },
         _ => Meaning::Other,
-    }
-}
-
-/// The columns of a log: one entry a sample, all of the same length.
-///
-/// Inside a column 'no reading' is NaN; a column that the log does not have is `None`. Neither
-/// ever reaches a finding: there, what was not measured is absent.
-#[derive(Debug, Clone, Default, PartialEq)]
-pub struct Track {
-    /// Log time, s, strictly increasing.
-    pub time_s: Vec<f64>,
-    /// Engine speed, rev/min.
-    pub rpm: Option<Vec<f64>>,
-    /// Vacuum of side 1 below atmosphere, kPa, positive.
-    pub vac1_kpa: Option<Vec<f64>>,
-    /// Vacuum of side 2 below atmosphere, kPa, positive.
-    pub vac2_kpa: Option<Vec<f64>>,
-    /// Crankcase below atmosphere, kPa, positive.
-    pub crank_kpa: Option<Vec<f64>>,
-    /// Differential pressure of airflow meter 1, on the mouth of carburettor 1, kPa.
-    pub flow1_kpa: Option<Vec<f64>>,
-    /// Differential pressure of airflow meter 2, on the mouth of carburettor 2, kPa.
-    pub flow2_kpa: Option<Vec<f64>>,
-    /// Data row of each sample, counted from 0 at the first row under the header.
-    pub row: Vec<u32>,
-    /// Marks in the order of time.
-    pub marks: Vec<Mark>,
-}
-
-impl Track {
-    /// Number of samples.
-    pub fn len(&self) -> usize {
-        self.time_s.len()
-    }
-
-    /// True when there is no sample.
-    pub fn is_empty(&self) -> bool {
-        self.time_s.is_empty()
-    }
-
-    /// From the first sample to the last, s; 0 for fewer than two samples.
-    pub fn duration(&self) -> Seconds {
-        match (self.time_s.first(), self.time_s.last()) {
-            (Some(first), Some(last)) => Seconds(last - first),
-            _ => Seconds(0.0),
-        }
-    }
-}
-
-/// Something about the data that a person should know: what, how often, where.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Remark {
-    /// A stable word for programs, such as `stuck_sensor`.
-    pub code: &'static str,
-    /// How many rows or places.
-    pub count: usize,
-    /// Where, in seconds of log time; at most [`Remark::PLACES`].
-    pub at_s: Vec<f64>,
-    /// One sentence for a person, pressures in kPa.
-    pub text: String,
-    /// The same in every unit, in the order of [`PressureUnit::ALL`]; empty where it names no pressure.
-    #[serde(skip)]
-    in_units: Vec<String>,
-}
-
-/// How the pressures of a remark are written.
-#[derive(Debug, Clone, Copy)]
-pub struct Wording {
-    unit: PressureUnit,
-}
-
-impl Wording {
-    /// A pressure in kPa as a number in the unit, as finely as with this many decimals in kPa.
-    pub fn number(self, kpa: f64, decimals: usize) -> String {
-        let finer = self.unit.decimals() + decimals;
-        let decimals = finer.saturating_sub(PressureUnit::Kpa.decimals());
-        format!("{:.decimals$}", self.unit.from_kpa(Kpa(kpa)))
-    }
-
-    /// As [`Wording::number`], with the unit behind it.
-    pub fn pressure(self, kpa: f64, decimals: usize) -> String {
-        format!("{} {}", self.number(kpa, decimals), self.unit.symbol())
-    }
-}
-
-impl Remark {
-    /// The most places a remark names.
-    pub const PLACES: usize = 10;
-
-    /// A remark; places beyond [`Remark::PLACES`] are counted, not listed.
-    pub fn new(code: &'static str, count: usize, at_s: &[f64], text: impl Into<String>) -> Self {
-        let at_s = at_s.iter().copied().filter(|t| t.is_finite()).take(Self::PLACES).collect();
-        Remark { code, count, at_s, text: text.into(), in_units: Vec::new() }
-    }
-
-    /// As [`Remark::new`], for a text that names pressures: `text` words it in any unit.
-    pub fn of_pressures(
-        code: &'static str,
-        count: usize,
-        at_s: &[f64],
-        text: impl Fn(Wording) -> String,
-    ) -> Self {
-        let in_units = PressureUnit::ALL.map(|unit| text(Wording { unit })).to_vec();
-        let kpa = text(Wording { unit: PressureUnit::Kpa });
-        Remark { in_units, ..Self::new(code, count, at_s, kpa) }
-    }
-
-    /// The sentence with its pressures in a unit.
-    pub fn text_in(&self, unit: PressureUnit) -> &str {
-        let at = PressureUnit::ALL.iter().position(|other| *other == unit);
-        at.and_then(|at| self.in_units.get(at)).unwrap_or(&self.text)
     }
 }
 
