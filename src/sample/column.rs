@@ -192,16 +192,17 @@ impl Column {
     /// The values of a piece before they are converted.
     fn unpack(&self, number: usize, bytes: &mut Vec<u8>, values: &mut Vec<f64>) {
         let piece = &self.pieces[number];
+        let holes = piece.digest.missing > 0;
         values.resize(piece.len, 0.0);
         match (&piece.place, &self.store) {
-            (Place::Memory(held), _) => piece.form.unpack(held, values),
+            (Place::Memory(held), _) => piece.form.unpack(held, holes, values),
             (Place::File(at), Some(store)) => {
                 bytes.resize(piece.form.bytes(piece.len), 0);
                 if let Err(error) = store.take(*at, bytes) {
                     // As with memory that fails: nothing true can be said any more.
                     panic!("the program's own temporary file cannot be read back: {error}");
                 }
-                piece.form.unpack(bytes, values);
+                piece.form.unpack(bytes, holes, values);
             }
             (Place::File(_), None) => unreachable!("a piece in a file comes with its file"),
         }

@@ -23,7 +23,7 @@ pub struct Digest {
 
 impl Digest {
     /// Runs up to this are not looked for.
-    pub const SHORT_RUN: usize = 16;
+    pub const SHORT_RUN: usize = 12;
 
     /// Takes in the values of a piece. What is infinite counts as missing.
     pub(super) fn of(values: &[f64]) -> Digest {
@@ -112,7 +112,7 @@ mod tests {
         let digest = Digest::of(&[NONE, 2.0, 2.0, NONE, 2.0, 3.0, 3.0, 3.0, -1.0, NONE]);
         assert_eq!((digest.missing, digest.low, digest.high), (3, -1.0, 3.0));
         assert_eq!((digest.first, digest.last), (2.0, -1.0));
-        assert_eq!((digest.changes, digest.parted, digest.longest_run), (2, 6, 16));
+        assert_eq!((digest.changes, digest.parted, digest.longest_run), (2, 6, 12));
         let whole = Digest::of(&[1.0, 1.0, 4.0, 4.0, 4.0, 4.0]);
         assert_eq!((whole.changes, whole.parted, whole.last), (1, 1, 4.0));
         let turned = whole.converted(|v| 10.0 - v);
@@ -125,14 +125,14 @@ mod tests {
 
     #[test]
     fn the_longest_run_is_found_wherever_it_lies() {
-        for (from, length) in [(0, 17), (1, 17), (15, 18), (16, 17), (40, 100), (3, 197), (0, 200)]
+        for (from, length) in [(0, 13), (1, 13), (11, 14), (12, 13), (40, 100), (3, 197), (0, 200)]
         {
             let mut values: Vec<f64> = (0..200).map(f64::from).collect();
             values[from..(from + length).min(200)].fill(-1.0);
             let longest = length.min(200 - from) as u32;
             assert_eq!(Digest::of(&values).longest_run, longest, "{from} {length}");
             values[from..(from + length).min(200)].fill(f64::NAN);
-            assert_eq!(Digest::of(&values).longest_run, 16);
+            assert_eq!(Digest::of(&values).longest_run, 12);
         }
     }
 }

@@ -42,50 +42,51 @@ impl Form {
         let mut one = [0.0];
         let width = usize::from(self.width);
         let own = bytes.get(at * width..(at + 1) * width).unwrap_or_default();
-        self.unpack_from(own, at, &mut one);
+        self.unpack_from(own, at, true, &mut one);
         one[0]
     }
 
-    /// Writes all values of a piece over `values`.
-    pub fn unpack(&self, bytes: &[u8], values: &mut [f64]) {
-        self.unpack_from(bytes, 0, values);
+    /// Writes all values of a piece over `values`; `holes` says whether some may be missing.
+    pub fn unpack(&self, bytes: &[u8], holes: bool, values: &mut [f64]) {
+        self.unpack_from(bytes, 0, holes, values);
     }
 
     /// As [`Form::unpack`], where the first of the bytes is that of value number `first`.
-    fn unpack_from(&self, bytes: &[u8], first: usize, values: &mut [f64]) {
+    fn unpack_from(&self, bytes: &[u8], first: usize, holes: bool, values: &mut [f64]) {
+        // One plain loop after the other, each of which the compiler turns into vectors.
+        match self.width {
+            0 => values.fill(0.0),
+            1 => codes(values, bytes.iter().map(|code| f64::from(*code))),
+            2 => codes(values, each(bytes).map(|code| f64::from(u16::from_le_bytes(code)))),
+            4 => codes(values, each(bytes).map(|code| f64::from(u32::from_le_bytes(code)))),
+            _ => return codes(values, each(bytes).map(f64::from_le_bytes)),
+        }
+        if holes && self.width > 0 {
+            let none = 256_f64.powi(i32::from(self.width)) - 1.0;
+            for value in &mut *values {
+                *value = if *value == none { f64::NAN } else { *value };
+            }
+        }
         // All of them whole numbers below 2^53: sums and products are exact.
         let power = POWERS[usize::from(self.decimals)];
         let (start, rise) = ((self.base + self.rise * first as i64) as f64, self.rise as f64);
-        let on_line = |at: i32| start + rise * f64::from(at);
-        match self.width {
-            0 => (0..).zip(values).for_each(|(at, value)| *value = on_line(at) / power),
-            1 => {
-                for ((at, value), code) in (0..).zip(values).zip(bytes) {
-                    let held = (on_line(at) + f64::from(*code)) / power;
-                    *value = if *code == u8::MAX { f64::NAN } else { held };
-                }
-            }
-            2 => {
-                for ((at, value), code) in (0..).zip(values).zip(bytes.as_chunks().0) {
-                    let code = u16::from_le_bytes(*code);
-                    let held = (on_line(at) + f64::from(code)) / power;
-                    *value = if code == u16::MAX { f64::NAN } else { held };
-                }
-            }
-            4 => {
-                for ((at, value), code) in (0..).zip(values).zip(bytes.as_chunks().0) {
-                    let code = u32::from_le_bytes(*code);
-                    let held = (on_line(at) + f64::from(code)) / power;
-                    *value = if code == u32::MAX { f64::NAN } else { held };
-                }
-            }
-            _ => {
-                for (value, bytes) in values.iter_mut().zip(bytes.as_chunks().0) {
-                    *value = f64::from_le_bytes(*bytes);
-                }
+        if self.rise == 0 {
+            values.iter_mut().for_each(|value| *value = (*value + start) / power);
+        } else {
+            for (at, value) in (0_i32..).zip(values) {
+                *value = (*value + (start + rise * f64::from(at))) / power;
             }
         }
     }
+}
+
+/// The bytes in groups of a width.
+fn each<const N: usize>(bytes: &[u8]) -> impl Iterator<Item = [u8; N]> + '_ {
+    bytes.as_chunks().0.iter().copied()
+}
+
+fn codes(values: &mut [f64], codes: impl Iterator<Item = f64>) {
+    values.iter_mut().zip(codes).for_each(|(value, code)| *value = code);
 }
 
 /// Packs a piece; `decimals` is that of the piece before it, and becomes that of this one.
@@ -166,7 +167,7 @@ mod tests {
         let (form, bytes) = pack(values, &mut 0, &mut Vec::new());
         assert_eq!(bytes.len(), form.bytes(values.len()));
         let mut back = vec![0.0; values.len()];
-        form.unpack(&bytes, &mut back);
+        form.unpack(&bytes, values.iter().any(|v| v.is_nan()), &mut back);
         for (at, (value, back)) in values.iter().zip(&back).enumerate() {
             assert!(value == back || (value.is_nan() && back.is_nan()), "{at}: {value} {back}");
             let alone = form.value(&bytes, at);
@@ -225,7 +226,7 @@ mod tests {
             there_and_back(&values);
             let (form, bytes) = pack(&values, &mut hint.clone(), &mut Vec::new());
             let mut back = vec![0.0; values.len()];
-            form.unpack(&bytes, &mut back);
+            form.unpack(&bytes, values.iter().any(|v| v.is_nan()), &mut back);
             prop_assert_eq!(back, values);
         }
     }

@@ -256,9 +256,8 @@ fn parted(column: &Column) -> usize {
 /// Of a run across the ends of pieces at least one piece holds more than half, or nothing else: where no
 /// piece does, there is none.
 fn long_runs(column: &Column, length: usize) -> Vec<Range<usize>> {
-    let may_hold = |(samples, digest): (Range<usize>, Digest)| {
-        let longest = digest.longest_run as usize;
-        2 * longest > length || longest == samples.len()
+    let may_hold = |(_, digest): (Range<usize>, Digest)| {
+        2 * digest.longest_run as usize > length || digest.parted == 0
     };
     let mut runs: Vec<Range<usize>> = Vec::new();
     if !column.digests().any(may_hold) {
@@ -371,6 +370,7 @@ fn few_values(column: &Column) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::sample::Packer;
     use rand::{Rng, SeedableRng};
 
     /// Columns of few values and gaps, so that runs of all lengths come up.
@@ -404,10 +404,67 @@ mod tests {
                     from += run.len();
                 }
                 found += runs.len();
-                let packed = Column::from(column.clone());
-                assert_eq!(long_runs(&packed, length), runs, "{length} {column:?}");
+                for piece in [1, 7, 60] {
+                    let packed = in_pieces(&column, piece);
+                    assert_eq!(long_runs(&packed, length), runs, "{length} {piece} {column:?}");
+                }
             }
         }
         assert!(found > 1000, "only {found} runs put to the test");
+    }
+
+    /// A column in pieces of some length.
+    fn in_pieces(values: &[f64], length: usize) -> Column {
+        let (mut whole, mut piece) = (Packer::default(), Packer::default());
+        for part in values.chunks(length) {
+            part.iter().for_each(|value| piece.push(*value));
+            whole.append(&mut piece);
+        }
+        whole.finish()
+    }
+
+    /// An idle with a stop, false pulses, a stuck sensor and one at its rail.
+    fn dirty(seed: u64) -> [Vec<f64>; 4] {
+        let mut random = rand_pcg::Pcg64::seed_from_u64(seed);
+        let n = 3000;
+        let stuck = random.random_range(0..n - 500);
+        let stops = random.random_range(0..n - 200);
+        let time: Vec<f64> = (0..n).map(|k| k as f64 * 0.02).collect();
+        let mut rpm: Vec<f64> =
+            (0..n).map(|k| 850.0 + (40.0 * (k as f64 * 0.01).sin()).round()).collect();
+        rpm[stops..stops + 200].fill(0.0);
+        for _ in 0..20 {
+            rpm[random.random_range(0..n)] *= [0.5, 2.0, f64::NAN][random.random_range(0..3)];
+        }
+        let mut one: Vec<f64> =
+            (0..n).map(|_| random.random_range(5000..6000) as f64 / 100.0).collect();
+        one[stuck..stuck + 300].fill(57.25);
+        let two = one.iter().map(|v| f64::min(*v, 59.0)).collect();
+        [time, rpm, one, two]
+    }
+
+    #[test]
+    fn what_is_false_does_not_hang_on_the_pieces_of_a_column() {
+        let mut codes = Vec::new();
+        for seed in 0..40 {
+            let columns = dirty(seed);
+            let cleaned = [2, 37, 1000, 5000].map(|length| {
+                let [time_s, rpm, one, two] =
+                    [0, 1, 2, 3].map(|k: usize| in_pieces(&columns[k], length));
+                let [rpm, vac1_kpa, vac2_kpa] = [rpm, one, two].map(Some);
+                let mut track = Track { time_s, rpm, vac1_kpa, vac2_kpa, ..Track::default() };
+                let remarks = clean(&mut track);
+                let holes = [&track.rpm, &track.vac1_kpa, &track.vac2_kpa].map(|column| {
+                    let column = column.as_ref().unwrap().iter();
+                    column.map(|value| value.to_bits()).collect::<Vec<u64>>()
+                });
+                (remarks, holes)
+            });
+            assert!(cleaned.iter().all(|one| one == &cleaned[0]), "{seed}: {:?}", cleaned[0].0);
+            codes.extend(cleaned[0].0.iter().map(|remark| remark.code));
+        }
+        for code in ["rpm_outlier", "stuck_sensor", "saturated"] {
+            assert!(codes.iter().filter(|own| **own == code).count() >= 30, "{code}: {codes:?}");
+        }
     }
 }

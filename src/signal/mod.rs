@@ -59,7 +59,7 @@ const HOLD_S: f64 = 1.5;
 pub fn prepare(mut track: Track, cylinders: u32) -> Signal {
     let interval_s = usual_interval(&track.time_s);
     let spoken = [&track.vac1_kpa, &track.vac2_kpa]
-        .map(|column| column.as_ref().and_then(|column| readings::of_slow_channel(column)));
+        .map(|column| column.as_ref().and_then(readings::of_slow_channel));
     let time = &track.time_s;
     let outages = Outages::of(&track.marks);
     let pressures = [
