@@ -32,7 +32,8 @@ pub(super) fn fonts() -> Result<&'static Fonts, ChartError> {
 }
 
 fn load() -> Option<Fonts> {
-    let (regular, bold) = (dejavu::sans::regular(), dejavu::sans::bold());
+    let (regular, bold): (&[u8], &[u8]) =
+        (include_bytes!("fonts/DejaVuSans.ttf"), include_bytes!("fonts/DejaVuSans-Bold.ttf"));
     register_font(FAMILY, FontStyle::Normal, regular).ok()?;
     register_font(FAMILY, FontStyle::Bold, bold).ok()?;
     Some(Fonts {
@@ -165,5 +166,37 @@ mod tests {
         let fonts = fonts().unwrap();
         let short = fonts.shorten(&"W".repeat(500), false, 10.0);
         assert!(short.ends_with('\u{2026}') && fonts.width(&short, false) <= 10.0);
+    }
+
+    #[test]
+    fn the_cut_down_faces_are_the_whole_ones_where_they_have_a_glyph() {
+        let fonts = fonts().unwrap();
+        for (bold, whole) in [(false, dejavu::sans::regular()), (true, dejavu::sans::bold())] {
+            let whole = FontRef::try_from_slice(whole).unwrap();
+            let own = fonts.face(bold);
+            let there = |c: &char| own.glyph_id(*c).0 != 0;
+            let chars: Vec<char> = ('!'..='\u{fffd}').filter(there).collect();
+            assert!(chars.len() > 1900, "{}", chars.len());
+            for c in "azAZ09äéßñœŁžΔμωЖя—…°±×÷²³½≤≥≈→←↑↓Ω√∑∞€£".chars()
+            {
+                assert!(there(&c), "{c}");
+            }
+            for (k, c) in chars.iter().enumerate() {
+                let (small, large) = (own.glyph_id(*c), whole.glyph_id(*c));
+                assert_eq!(own.h_advance_unscaled(small), whole.h_advance_unscaled(large), "{c}");
+                let outlines = [own.outline(small), whole.outline(large)];
+                let [small_box, large_box] =
+                    outlines.map(|o| o.map(|o| (o.bounds, o.curves.len())));
+                assert_eq!(format!("{small_box:?}"), format!("{large_box:?}"), "{c}");
+                let next = chars[(k * 7 + 3) % chars.len()];
+                let kern = own.kern_unscaled(small, own.glyph_id(next));
+                assert_eq!(kern, whole.kern_unscaled(large, whole.glyph_id(next)), "{c}{next}");
+            }
+            let kern = |pair: [char; 2]| {
+                let [a, b] = pair.map(|c| own.glyph_id(c));
+                own.kern_unscaled(a, b)
+            };
+            assert!(kern(['A', 'V']) < 0.0, "pairs are kerned");
+        }
     }
 }

@@ -487,7 +487,7 @@ mod tests {
 
     #[test]
     fn a_column_is_what_went_into_it_in_memory_and_in_a_file() {
-        for count in [0, 1, 4095, 4096, 4097, 30_000, 3_000_000] {
+        for count in [0, 1, PIECE - 1, PIECE, PIECE + 1, 30_000, 3_000_000] {
             let values = values(count);
             let column = Column::from(values.clone());
             same(&column, &values);
@@ -502,7 +502,7 @@ mod tests {
     #[test]
     fn columns_are_joined_at_any_length() {
         let values = values(20_000);
-        for cut in [1, 3000, 4096, 5000, 9000] {
+        for cut in [1, 3000, PIECE, PIECE + 1, 9000] {
             let mut whole = Packer::default();
             let mut part = Packer::default();
             for part_of in values.chunks(cut) {

@@ -8,7 +8,7 @@
 //! compression, 2023). A piece that holds anything else is kept as it is.
 
 /// Values in one piece.
-pub(super) const PIECE: usize = 4096;
+pub(super) const PIECE: usize = 8192;
 /// Most decimals that are tried.
 const MOST_DECIMALS: usize = 9;
 /// Powers of ten, exact.

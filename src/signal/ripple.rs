@@ -9,7 +9,8 @@
 //! reading decides; without one, a log that holds no idle may be read at half or twice its speed.
 
 use crate::sample::{Column, Track};
-use rustfft::{FftPlanner, num_complex::Complex};
+use rustfft::algorithm::Radix4;
+use rustfft::{Fft, FftDirection, num_complex::Complex};
 
 /// Length of the stretch that gives one speed, s.
 const WINDOW_S: f64 = 4.0;
@@ -175,7 +176,7 @@ pub fn pickup_factor(windows: &[WindowSpeed], pickup: impl Fn(f64) -> Option<f64
 /// The workings of one window: averaging down, spectrum, comb. Buffers are kept from window to
 /// window.
 struct Spectrum {
-    fft: std::sync::Arc<dyn rustfft::Fft<f64>>,
+    fft: Radix4<f64>,
     every: usize,
     window: usize,
     bin_hz: f64,
@@ -191,7 +192,8 @@ impl Spectrum {
         let length = window / every;
         let size = length.next_power_of_two() * PADDING;
         let bin_hz = rate / every as f64 / size as f64;
-        let fft = FftPlanner::new().plan_fft_forward(size);
+        // Made for powers of two; a planner would bring every other algorithm along.
+        let fft = Radix4::new(size, FftDirection::Forward);
         let turn = |k: usize| std::f64::consts::TAU * (k as f64 + 0.5) / length as f64;
         Spectrum {
             hann: (0..length).map(|k| 0.5 - 0.5 * turn(k).cos()).collect(),
