@@ -279,7 +279,15 @@ fn given(args: &ProfileNewArgs) -> Result<Answers, Failure> {
         })?;
         let key = key.trim();
         match QUESTIONS.iter().position(|question| question.key == key) {
-            Some(at) => answers[at] = Some(value.to_string()),
+            Some(at) => {
+                let before = answers[at].replace(value.to_string());
+                if let Some(before) = before.filter(|before| before != value) {
+                    let what = format!(
+                        "{key:?} is given twice, as {before:?} and as {value:?}; give it once"
+                    );
+                    return Err(Failure::Value { flag: "set", what });
+                }
+            }
             None => {
                 // The profile knows which key is the nearest.
                 let found = Profile::parse(&args.file, &format!("{} = 0\n", quoted(key)));

@@ -1,8 +1,10 @@
 //! A column of readings in little memory, however long the log.
 
 use super::conversion::Conversion;
+use super::cursor::{Cursor, Values};
 use super::digest::Digest;
-use super::packed::{Form, PIECE, pack};
+use super::packed::{Form, PIECE};
+use super::packer::{Packer, Packing};
 use super::store::Store;
 use std::fmt;
 use std::ops::Range;
@@ -34,18 +36,18 @@ pub struct Column {
 
 /// Some thousand values.
 #[derive(Debug, Clone)]
-struct Piece {
+pub(super) struct Piece {
     /// Number of the first, and how many.
-    from: usize,
-    len: usize,
-    form: Form,
-    place: Place,
+    pub from: usize,
+    pub len: usize,
+    pub form: Form,
+    pub place: Place,
     /// Of the values before they are converted.
-    digest: Digest,
+    pub digest: Digest,
 }
 
 #[derive(Debug, Clone)]
-enum Place {
+pub(super) enum Place {
     Memory(Box<[u8]>),
     File(u64),
 }
@@ -62,15 +64,25 @@ impl Column {
     }
 
     /// The number of the piece that holds a value.
-    fn piece_of(&self, at: usize) -> usize {
+    pub(super) fn piece_of(&self, at: usize) -> usize {
         self.pieces.partition_point(|piece| piece.from + piece.len <= at)
     }
 
-    fn convert(&self, values: &mut [f64]) {
+    pub(super) fn piece(&self, number: usize) -> &Piece {
+        &self.pieces[number]
+    }
+
+    /// Takes all pieces out.
+    pub(super) fn drain(&mut self) -> std::vec::Drain<'_, Piece> {
+        self.kept = 0;
+        self.pieces.drain(..)
+    }
+
+    pub(super) fn convert(&self, values: &mut [f64]) {
         self.conversions.iter().for_each(|conversion| conversion.of_all(values));
     }
 
-    fn converted(&self, value: f64) -> f64 {
+    pub(super) fn converted(&self, value: f64) -> f64 {
         self.conversions.iter().fold(value, |value, conversion| conversion.of(value))
     }
 
@@ -94,7 +106,7 @@ impl Column {
 
     /// A way along the column.
     pub fn cursor(&self) -> Cursor<'_> {
-        Cursor { column: self, from: 0, values: Vec::new(), bytes: Vec::new() }
+        Cursor::new(self)
     }
 
     /// All values in their order.
@@ -104,7 +116,7 @@ impl Column {
 
     /// The values of some samples in their order; those beyond the end are left out.
     pub fn iter_over(&self, samples: Range<usize>) -> Values<'_> {
-        Values { cursor: self.cursor(), next: samples.start, end: samples.end.min(self.len()) }
+        Values::new(self, samples)
     }
 
     /// The values of some samples.
@@ -190,7 +202,7 @@ impl Column {
     }
 
     /// The values of a piece before they are converted.
-    fn unpack(&self, number: usize, bytes: &mut Vec<u8>, values: &mut Vec<f64>) {
+    pub(super) fn unpack(&self, number: usize, bytes: &mut Vec<u8>, values: &mut Vec<f64>) {
         let piece = &self.pieces[number];
         let holes = piece.digest.missing > 0;
         values.resize(piece.len, 0.0);
@@ -228,7 +240,7 @@ impl Column {
         piece
     }
 
-    fn push(&mut self, piece: Piece) {
+    pub(super) fn push(&mut self, piece: Piece) {
         let piece = self.stored(piece);
         self.pieces.push(piece);
     }
@@ -281,185 +293,6 @@ impl FromIterator<f64> for Column {
     }
 }
 
-/// What packing keeps from piece to piece.
-#[derive(Debug, Clone, Default)]
-struct Packing {
-    decimals: u8,
-    numbers: Vec<i64>,
-}
-
-impl Packing {
-    fn piece(&mut self, from: usize, values: &[f64]) -> Piece {
-        let (form, bytes) = pack(values, &mut self.decimals, &mut self.numbers);
-        let digest = Digest::of(values);
-        Piece { from, len: values.len(), form, place: Place::Memory(bytes), digest }
-    }
-}
-
-/// A column that grows.
-#[derive(Debug, Clone, Default)]
-pub struct Packer {
-    done: Column,
-    open: Vec<f64>,
-    packing: Packing,
-}
-
-impl Packer {
-    /// Puts a value at the end.
-    #[inline]
-    pub fn push(&mut self, value: f64) {
-        self.open.push(value);
-        if self.open.len() >= PIECE {
-            self.close();
-        }
-    }
-
-    /// Number of values.
-    pub fn len(&self) -> usize {
-        self.done.len() + self.open.len()
-    }
-
-    /// True without a value.
-    pub fn is_empty(&self) -> bool {
-        self.len() == 0
-    }
-
-    /// Packs what is open.
-    pub fn close(&mut self) {
-        if !self.open.is_empty() {
-            let piece = self.packing.piece(self.done.len(), &self.open);
-            self.done.push(piece);
-            self.open.clear();
-        }
-    }
-
-    /// Puts all values of another behind these, and leaves it empty, with its room.
-    pub fn append(&mut self, next: &mut Packer) {
-        self.close();
-        next.close();
-        let before = self.done.len();
-        for piece in next.done.pieces.drain(..) {
-            self.done.push(Piece { from: before + piece.from, ..piece });
-        }
-        next.done.kept = 0;
-    }
-
-    /// The column.
-    pub fn finish(mut self) -> Column {
-        self.close();
-        self.done
-    }
-}
-
-/// A way along a column, at its best forward: it holds the piece that was looked at last.
-#[derive(Debug, Clone)]
-pub struct Cursor<'a> {
-    column: &'a Column,
-    from: usize,
-    values: Vec<f64>,
-    bytes: Vec<u8>,
-}
-
-impl Cursor<'_> {
-    /// The value of a sample.
-    ///
-    /// # Panics
-    /// As a slice does, where there is no such sample; and where the temporary file of a long column cannot be
-    /// read any more.
-    #[inline]
-    pub fn at(&mut self, at: usize) -> f64 {
-        if at.wrapping_sub(self.from) >= self.values.len() {
-            self.load(at);
-        }
-        self.values[at - self.from]
-    }
-
-    /// As [`Cursor::at`], for those who look at few values of a piece: it is not unpacked where it lies in
-    /// memory.
-    ///
-    /// # Panics
-    /// As there.
-    pub fn glance(&mut self, at: usize) -> f64 {
-        if at.wrapping_sub(self.from) < self.values.len() {
-            return self.values[at - self.from];
-        }
-        let piece = &self.column.pieces[self.column.piece_of(at)];
-        match &piece.place {
-            Place::Memory(bytes) => self.column.converted(piece.form.value(bytes, at - piece.from)),
-            Place::File(_) => self.at(at),
-        }
-    }
-
-    /// The values from a sample to the end of its piece; none beyond the end of the column.
-    pub fn rest_of_piece(&mut self, at: usize) -> &[f64] {
-        if at >= self.column.len() {
-            return &[];
-        }
-        if at.wrapping_sub(self.from) >= self.values.len() {
-            self.load(at);
-        }
-        &self.values[at - self.from..]
-    }
-
-    /// Puts the values of some samples at the end of `into`; those beyond the end of the column are left out.
-    pub fn copy(&mut self, samples: Range<usize>, into: &mut Vec<f64>) {
-        let mut at = samples.start;
-        while at < samples.end {
-            let rest = self.rest_of_piece(at);
-            let own = &rest[..rest.len().min(samples.end - at)];
-            if own.is_empty() {
-                return;
-            }
-            into.extend_from_slice(own);
-            at += own.len();
-        }
-    }
-
-    #[cold]
-    fn load(&mut self, at: usize) {
-        let number = self.column.piece_of(at);
-        self.from = self.column.pieces[number].from;
-        self.column.unpack(number, &mut self.bytes, &mut self.values);
-        self.column.convert(&mut self.values);
-    }
-}
-
-/// Values of a column in their order.
-#[derive(Debug, Clone)]
-pub struct Values<'a> {
-    cursor: Cursor<'a>,
-    next: usize,
-    end: usize,
-}
-
-impl Iterator for Values<'_> {
-    type Item = f64;
-
-    #[inline]
-    fn next(&mut self) -> Option<f64> {
-        (self.next < self.end).then(|| {
-            self.next += 1;
-            self.cursor.at(self.next - 1)
-        })
-    }
-
-    fn size_hint(&self) -> (usize, Option<usize>) {
-        let left = self.end.saturating_sub(self.next);
-        (left, Some(left))
-    }
-}
-
-impl ExactSizeIterator for Values<'_> {}
-
-impl<'a> IntoIterator for &'a Column {
-    type Item = f64;
-    type IntoIter = Values<'a>;
-
-    fn into_iter(self) -> Values<'a> {
-        self.iter()
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -496,22 +329,6 @@ mod tests {
             let (from, to) = (count / 3, count / 2);
             let window = column.window(from..to);
             assert!(window.iter().zip(&values[from..to]).all(|(a, b)| a == b || a.is_nan()));
-        }
-    }
-
-    #[test]
-    fn columns_are_joined_at_any_length() {
-        let values = values(20_000);
-        for cut in [1, 3000, PIECE, PIECE + 1, 9000] {
-            let mut whole = Packer::default();
-            let mut part = Packer::default();
-            for part_of in values.chunks(cut) {
-                part_of.iter().for_each(|value| part.push(*value));
-                whole.append(&mut part);
-                assert!(part.is_empty());
-            }
-            assert_eq!(whole.len(), values.len());
-            same(&whole.finish(), &values);
         }
     }
 

@@ -2,17 +2,21 @@
 
 mod column;
 mod conversion;
+mod cursor;
 mod digest;
 mod mark;
 mod packed;
+mod packer;
 mod remark;
 mod row_numbers;
 mod store;
 
-pub use column::{Column, Cursor, Packer, Values};
+pub use column::Column;
 pub use conversion::Conversion;
+pub use cursor::{Cursor, Values};
 pub use digest::Digest;
 pub use mark::{Mark, Meaning};
+pub use packer::Packer;
 pub use remark::{Remark, Wording};
 pub use row_numbers::RowNumbers;
 

@@ -108,3 +108,41 @@ fn expressions_are_read_as_they_are_meant() {
         assert!(!satisfied(bad, &allowed), "{bad}");
     }
 }
+
+/// A crate that nothing names is built for nothing, and one that only tests name is built into the program for nothing.
+#[test]
+fn every_crate_is_used_where_it_is_asked_for() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("Cargo.toml");
+    let manifest: toml::Table = std::fs::read_to_string(path).unwrap().parse().unwrap();
+    let names = |table: &str| -> Vec<String> {
+        manifest[table].as_table().unwrap().keys().map(|name| name.replace('-', "_")).collect()
+    };
+    let lines = |folder: &str, test: Option<bool>| -> Vec<String> {
+        let of = |source: &crate::Source| {
+            let lines = source.code.iter().zip(&source.test);
+            let kept = lines.filter(|(_, own)| test.is_none_or(|test| test == **own));
+            kept.map(|(line, _)| line.clone()).collect::<Vec<String>>()
+        };
+        crate::sources(folder).iter().flat_map(of).collect()
+    };
+    let named = |name: &String, lines: &[String]| {
+        lines.iter().any(|line| {
+            let is_name = |at: usize| {
+                let behind = line[at + name.len()..].trim_start();
+                !line[..at].ends_with(|c: char| c.is_alphanumeric() || c == '_')
+                    && (behind.starts_with("::") || behind.starts_with('!'))
+            };
+            line.match_indices(name.as_str()).any(|(at, _)| is_name(at))
+        })
+    };
+    let program = lines("src", Some(false));
+    let idle: Vec<String> =
+        names("dependencies").into_iter().filter(|name| !named(name, &program)).collect();
+    assert!(idle.is_empty(), "nothing in src uses {idle:?}");
+    let mut proving = lines("src", Some(true));
+    proving.extend(lines("tests", None));
+    proving.extend(lines("benches", None));
+    let idle: Vec<String> =
+        names("dev-dependencies").into_iter().filter(|name| !named(name, &proving)).collect();
+    assert!(idle.is_empty(), "no test uses {idle:?}");
+}

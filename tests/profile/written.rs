@@ -54,6 +54,9 @@ fn a_key_that_is_not_known_names_the_nearest() {
     assert!(refused.err.contains("did you mean \"idle_target_rpm\"?"), "{}", refused.err);
     let wrong = run(&["profile", "new", path, "--yes", "--set", "cylinders=99"]).refused();
     assert!(wrong.err.contains("99 cylinders"), "{}", wrong.err);
+    let twice = ["--set", "cylinders=4", "--set", "cylinders=6"];
+    let twice = run(&[&["profile", "new", path, "--yes"], &twice[..]].concat()).refused();
+    assert!(twice.err.contains("given twice"), "{}", twice.err);
     let bare = run(&["profile", "new", path, "--yes", "--set", "cylinders"]).refused();
     assert!(bare.err.contains("no equals sign"), "{}", bare.err);
     let bad = file(&folder, "bad.toml", "car = 'x'\n[tee_run]\ngain_persent = 1\n");

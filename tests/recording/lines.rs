@@ -232,6 +232,22 @@ fn a_guided_hunt_gives_its_finding_as_json() {
 }
 
 #[test]
+fn what_would_be_without_effect_is_refused() {
+    let folder = folder("in-vain");
+    for (log, args, said) in [
+        ("leaking", &["--model"][..], "--model=leaking, or ./leaking"),
+        ("log.csv", &["--model", "--guide", "breather", "--suspect", "hose"], "--guide hunt"),
+        ("log.csv", &["--model", "--guide", "hunt", "--store", "car.toml"], "--guide match"),
+    ] {
+        let mut command = command(Path::new(log), args);
+        let ended = ended(command.current_dir(&folder).output().unwrap());
+        assert_eq!(ended.code, Some(2), "{ended:?}");
+        assert!(ended.err.contains(said), "{}", ended.err);
+    }
+    assert!(std::fs::read_dir(&folder).unwrap().next().is_none(), "nothing is left behind");
+}
+
+#[test]
 fn a_guide_without_anybody_to_press_enter_is_refused() {
     let folder = folder("no-keys");
     let mut the_box = BenchBox::new(&folder, 1_000);

@@ -8,7 +8,7 @@ use crate::sources::ports::BAUD;
 use crate::units::PressureUnit;
 use clap::builder::{PossibleValuesParser, TypedValueParser};
 use clap::{Args, ValueEnum};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// `record`.
 #[derive(Debug, Args)]
@@ -139,6 +139,30 @@ impl GuidedWork {
             GuidedWork::Hunt => Work::Hunt,
             GuidedWork::Match => Work::Match,
         }
+    }
+}
+
+impl RecordArgs {
+    /// What was asked for and would be without effect, or was most likely meant otherwise; none where all is
+    /// well.
+    pub fn in_vain(&self) -> Option<String> {
+        let guided = |work| self.guide == Some(work);
+        if !self.suspect.is_empty() && self.guide.is_some() && !guided(GuidedWork::Hunt) {
+            return Some(
+                "--suspect is for a hunt; leave it out, or lead through one with --guide hunt"
+                    .into(),
+            );
+        }
+        if self.store.is_some() && self.guide.is_some() && !guided(GuidedWork::Match) {
+            let what = "--store keeps the line of a match; leave it out, or lead through one with --guide match";
+            return Some(what.into());
+        }
+        let name =
+            self.log.as_deref().and_then(Path::to_str).filter(|_| self.source.model.is_some())?;
+        ModelEngine::from_str(name, true).ok()?;
+        Some(format!(
+            "'{name}' is taken as the name of the log, and is that of a model engine; write --model={name}, or ./{name} for such a log"
+        ))
     }
 }
 

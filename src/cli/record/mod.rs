@@ -42,6 +42,9 @@ use summary::Summary;
 /// # Errors
 /// The source cannot be opened, the log cannot be made, or nothing was heard.
 pub fn run(args: &RecordArgs) -> Result<u8, Failure> {
+    if let Some(what) = args.in_vain() {
+        return Err(Failure::Plan(what));
+    }
     let wishes = Wishes::new(&args.reading, &args.car, args.units)?;
     let asked = args.page.map(|port| Asked { port, share: args.share, open: args.open });
     let mut path = path(args.log.as_deref(), &wishes, &Zoned::now())?;
