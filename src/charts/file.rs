@@ -1,7 +1,7 @@
 //! Writing a picture so that it is there whole or not at all.
 
 use super::sheet::Sheet;
-use super::{ChartError, paint};
+use super::{ChartError, paint, raster};
 use std::fs::{self, File};
 use std::io;
 use std::path::{Path, PathBuf};
@@ -42,7 +42,7 @@ pub(super) fn write(
     let cannot = |source| ChartError::Write { path: path.to_owned(), source };
     let passing = Passing::new(path, format).map_err(cannot)?;
     match format {
-        Format::Png => paint::png(&sheet, &passing.path)?,
+        Format::Png => raster::png(&sheet, &passing.path)?,
         Format::Svg => fs::write(&passing.path, paint::svg(&sheet)?).map_err(cannot)?,
     }
     passing.settle(path).map_err(cannot)

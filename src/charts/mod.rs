@@ -8,6 +8,7 @@
 //! hue.
 
 mod balance;
+mod band;
 mod breather;
 mod clip;
 mod compare;
@@ -25,6 +26,7 @@ mod paint;
 mod pair;
 mod pair_match;
 mod panel;
+mod raster;
 mod scale;
 mod shares;
 mod sheet;

@@ -1,16 +1,18 @@
 //! From a sheet to a backend of plotters.
 
 use super::ChartError;
-use super::sheet::{Anchor, Face, Shape, Sheet};
+use super::ink::Ink;
+use super::sheet::{Anchor, Face, Point, Shape, Sheet};
 use super::text::{FAMILY, Fonts};
 use plotters::coord::Shift;
 use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, Pos, VPos};
-use std::path::Path;
+use plotters_backend::BackendCoord;
+use std::ops::{Range, RangeInclusive};
 
 /// In what the two backends differ.
 #[derive(Clone, Copy)]
-struct Manner {
+pub(super) struct Manner {
     /// Backend pixels to a picture pixel.
     zoom: f64,
     /// The bitmap backend fills the outline of a thick line by the even-odd rule, which leaves
@@ -24,13 +26,13 @@ struct Manner {
 
 impl Manner {
     /// The SVG backend divides the size by 1.24 and drops the baseline by 0.76 em.
-    fn svg() -> Manner {
+    pub fn svg() -> Manner {
         Manner { zoom: 1.0, piecewise: false, size: [1.24; 2], drop: [0.76; 2] }
     }
 
     /// The bitmap backend takes the size for the height of the face and puts the baseline half
     /// of it down. It smooths no edges of thick shapes: they are drawn larger and averaged.
-    fn bitmap(fonts: &Fonts, zoom: u32) -> Manner {
+    pub fn bitmap(fonts: &Fonts, zoom: u32) -> Manner {
         let size = [fonts.height(false), fonts.height(true)];
         Manner { zoom: f64::from(zoom), piecewise: true, size, drop: size.map(|s| 0.5 * s) }
     }
@@ -44,7 +46,9 @@ pub(super) fn svg(sheet: &Sheet) -> Result<String, ChartError> {
     let mut drawing = String::new();
     {
         let area = SVGBackend::with_string(&mut drawing, size(sheet)).into_drawing_area();
-        paint(sheet, &area, Manner::svg())?;
+        for mark in placed(sheet, &Manner::svg()) {
+            mark.draw(&area)?;
+        }
         area.present().map_err(failed)?;
     }
     // Round corners keep the mitres of a jagged trace from standing out as false spikes.
@@ -54,118 +58,82 @@ pub(super) fn svg(sheet: &Sheet) -> Result<String, ChartError> {
     Ok(body.replacen(">\n", &format!(">\n<title>{title}</title>\n"), 1))
 }
 
-/// The drawing as a PNG file.
-///
-/// # Errors
-/// [`ChartError::Drawing`] when the backend fails.
-pub(super) fn png(sheet: &Sheet, path: &Path) -> Result<(), ChartError> {
-    let (width, height) = size(sheet);
-    let zoom = if width.max(height) <= 2400 { 3 } else { 2 };
-    let (wide, high) = (width * zoom, height * zoom);
-    let mut large = vec![0u8; wide as usize * high as usize * 3];
-    {
-        let area = BitMapBackend::with_buffer(&mut large, (wide, high)).into_drawing_area();
-        paint(sheet, &area, Manner::bitmap(sheet.fonts(), zoom))?;
-        area.present().map_err(failed)?;
-    }
-    let small = averaged(&large, wide as usize, zoom as usize);
-    let mut backend = BitMapBackend::new(path, (width, height));
-    backend.blit_bitmap((0, 0), (width, height), &small).map_err(failed)?;
-    backend.present().map_err(failed)
-}
-
-fn size(sheet: &Sheet) -> (u32, u32) {
+pub(super) fn size(sheet: &Sheet) -> (u32, u32) {
     (sheet.width as u32, sheet.height as u32)
 }
 
-/// Averages squares of `zoom` by `zoom` RGB pixels.
-fn averaged(large: &[u8], wide: usize, zoom: usize) -> Vec<u8> {
-    let width = wide / zoom;
-    let mut small = Vec::with_capacity(large.len() / (zoom * zoom));
-    let mut sums = vec![0u16; width * 3];
-    let cell = (zoom * zoom) as u16;
-    for rows in large.chunks_exact(wide * 3 * zoom) {
-        sums.fill(0);
-        for row in rows.chunks_exact(wide * 3) {
-            for (sum, pixels) in sums.chunks_exact_mut(3).zip(row.chunks_exact(3 * zoom)) {
-                for pixel in pixels.chunks_exact(3) {
-                    sum[0] += u16::from(pixel[0]);
-                    sum[1] += u16::from(pixel[1]);
-                    sum[2] += u16::from(pixel[2]);
-                }
-            }
-        }
-        small.extend(sums.iter().map(|sum| ((sum + cell / 2) / cell) as u8));
-    }
-    small
-}
-
-fn failed(cause: impl std::fmt::Display) -> ChartError {
+pub(super) fn failed(cause: impl std::fmt::Display) -> ChartError {
     ChartError::Drawing(cause.to_string())
 }
 
-fn paint<DB: DrawingBackend>(
-    sheet: &Sheet,
-    area: &DrawingArea<DB, Shift>,
-    manner: Manner,
-) -> Result<(), ChartError> {
-    let px =
-        |(x, y): (f64, f64)| ((x * manner.zoom).round() as i32, (y * manner.zoom).round() as i32);
-    let breadth = |w: f64| (w * manner.zoom).round().max(1.0) as u32;
+/// What one call of a backend draws, in the backend's pixels.
+enum Mark<'a> {
+    Field([BackendCoord; 2], Ink),
+    Polygon(Vec<BackendCoord>, Ink),
+    Line(Vec<BackendCoord>, ShapeStyle),
+    /// One piece of a line that is drawn piece by piece.
+    Piece([BackendCoord; 2], ShapeStyle),
+    Disc(BackendCoord, i32, Ink),
+    Text(BackendCoord, Box<TextStyle<'a>>, &'a str),
+}
+
+/// A mark and the rows it may touch.
+pub(super) struct Placed<'a> {
+    mark: Mark<'a>,
+    rows: RangeInclusive<i32>,
+}
+
+/// The marks of a sheet, in the order of drawing.
+pub(super) fn placed<'a>(sheet: &'a Sheet, manner: &Manner) -> Vec<Placed<'a>> {
+    let px = |(x, y): Point| ((x * manner.zoom).round() as i32, (y * manner.zoom).round() as i32);
+    let mut marks = Vec::new();
     for shape in &sheet.shapes {
         match shape {
             Shape::Field { from, to, ink } => {
-                area.draw(&Rectangle::new([px(*from), px(*to)], ink.filled())).map_err(failed)?;
+                marks.push(Placed::new(Mark::Field([px(*from), px(*to)], *ink)));
             }
             Shape::Polygon { points, ink } => {
-                let points: Vec<_> = points.iter().map(|p| px(*p)).collect();
-                area.draw(&Polygon::new(points, ink.filled())).map_err(failed)?;
+                let points = points.iter().map(|p| px(*p)).collect();
+                marks.push(Placed::new(Mark::Polygon(points, *ink)));
             }
             Shape::Line { points, width, ink } => {
-                let points: Vec<_> = points.iter().map(|p| px(*p)).collect();
-                line(area, points, ink.stroke_width(breadth(*width)), manner.piecewise)?;
+                let breadth = (width * manner.zoom).round().max(1.0) as u32;
+                let points = points.iter().map(|p| px(*p)).collect();
+                line(&mut marks, points, ink.stroke_width(breadth), manner.piecewise);
             }
             Shape::Disc { at, radius, ink } => {
                 let radius = (radius * manner.zoom).round().max(1.0) as i32;
-                area.draw(&Circle::new(px(*at), radius, ink.filled())).map_err(failed)?;
+                marks.push(Placed::new(Mark::Disc(px(*at), radius, *ink)));
             }
             Shape::Text { at, anchor, face, text } => {
-                words(area, *at, *anchor, *face, text, manner)?;
+                marks.push(words(*at, *anchor, face, text, manner, sheet.fonts()));
             }
         }
     }
-    Ok(())
+    marks
 }
 
-fn line<DB: DrawingBackend>(
-    area: &DrawingArea<DB, Shift>,
-    points: Vec<(i32, i32)>,
-    style: ShapeStyle,
-    piecewise: bool,
-) -> Result<(), ChartError> {
+fn line(marks: &mut Vec<Placed>, points: Vec<BackendCoord>, style: ShapeStyle, piecewise: bool) {
     if !piecewise {
-        return area.draw(&PathElement::new(points, style)).map_err(failed);
+        marks.push(Placed::new(Mark::Line(points, style)));
+        return;
     }
     let joint = (style.stroke_width as i32 - 1) / 2;
-    for pair in points.windows(2) {
-        area.draw(&PathElement::new(pair.to_vec(), style)).map_err(failed)?;
-    }
+    marks.extend(points.windows(2).map(|p| Placed::new(Mark::Piece([p[0], p[1]], style))));
     if joint > 0 {
-        for inner in &points[1..points.len() - 1] {
-            area.draw(&Circle::new(*inner, joint, style.color.filled())).map_err(failed)?;
-        }
+        let inner = &points[1..points.len() - 1];
+        marks.extend(inner.iter().map(|p| Placed::new(Mark::Disc(*p, joint, style.color))));
     }
-    Ok(())
 }
 
-fn words<DB: DrawingBackend>(
-    area: &DrawingArea<DB, Shift>,
-    (x, baseline): (f64, f64),
+fn words<'a>(
+    (x, baseline): Point,
     anchor: Anchor,
-    face: Face,
-    text: &str,
-    manner: Manner,
-) -> Result<(), ChartError> {
+    face: &'a Face,
+    text: &'a str,
+    manner: &Manner,
+    fonts: &Fonts,
+) -> Placed<'a> {
     let bold = usize::from(face.bold);
     let size = face.em * manner.zoom * manner.size[bold];
     let top = (baseline - face.em * manner.drop[bold]) * manner.zoom;
@@ -179,5 +147,54 @@ fn words<DB: DrawingBackend>(
         .color(&face.ink)
         .pos(Pos::new(side, VPos::Top));
     let at = ((x * manner.zoom).round() as i32, top.round() as i32);
-    area.draw_text(text, &style, at).map_err(failed)
+    let (above, below) = fonts.reach(text, face.bold);
+    let row = |em: f64| ((baseline + face.em * em) * manner.zoom).round() as i32;
+    Placed { mark: Mark::Text(at, Box::new(style), text), rows: row(-above) - ROUNDED..=row(below) + ROUNDED }
+}
+
+/// What rounding may add to the reach of a mark, pixels: that of a place, of a corner, of a smoothed edge.
+const ROUNDED: i32 = 3;
+
+impl<'a> Placed<'a> {
+    fn new(mark: Mark<'a>) -> Placed<'a> {
+        let (points, reach) = match &mark {
+            Mark::Field(corners, _) => (corners.as_slice(), 0),
+            Mark::Polygon(points, _) => (points.as_slice(), 0),
+            // A mitre of plotters reaches up to four times half the width.
+            Mark::Line(points, style) => (points.as_slice(), 2 * style.stroke_width as i32),
+            Mark::Piece(ends, style) => (ends.as_slice(), style.stroke_width as i32 / 2),
+            Mark::Disc(at, radius, _) => (std::slice::from_ref(at), *radius),
+            Mark::Text(at, ..) => (std::slice::from_ref(at), 0),
+        };
+        let (top, bottom) = points
+            .iter()
+            .fold((i32::MAX, i32::MIN), |(top, bottom), (_, y)| (top.min(*y), bottom.max(*y)));
+        let more = reach + ROUNDED;
+        let rows = top.saturating_sub(more)..=bottom.saturating_add(more);
+        Placed { mark, rows }
+    }
+
+    /// Whether it may touch some of these rows.
+    pub fn touches(&self, rows: &Range<i32>) -> bool {
+        *self.rows.start() < rows.end && *self.rows.end() >= rows.start
+    }
+
+    /// Draws it.
+    ///
+    /// # Errors
+    /// [`ChartError::Drawing`] when the backend fails.
+    pub fn draw<DB: DrawingBackend>(
+        &self,
+        area: &DrawingArea<DB, Shift>,
+    ) -> Result<(), ChartError> {
+        match &self.mark {
+            Mark::Field(corners, ink) => area.draw(&Rectangle::new(*corners, ink.filled())),
+            Mark::Polygon(points, ink) => area.draw(&Polygon::new(points.clone(), ink.filled())),
+            Mark::Line(points, style) => area.draw(&PathElement::new(points.clone(), *style)),
+            Mark::Piece(ends, style) => area.draw(&PathElement::new(*ends, *style)),
+            Mark::Disc(at, radius, ink) => area.draw(&Circle::new(*at, *radius, ink.filled())),
+            Mark::Text(at, style, text) => area.draw_text(text, style, *at),
+        }
+        .map_err(failed)
+    }
 }

@@ -67,6 +67,20 @@ impl Fonts {
         f64::from(units / face.units_per_em().unwrap_or(2048.0))
     }
 
+    /// How far the outlines of a line of text reach above and below its baseline, in em.
+    pub fn reach(&self, text: &str, bold: bool) -> (f64, f64) {
+        let face = self.face(bold);
+        let (mut above, mut below) = (0.0_f32, 0.0_f32);
+        for outline in text.chars().filter_map(|c| face.outline(face.glyph_id(c))) {
+            // Units of a font count upwards.
+            let (y, z) = (outline.bounds.min.y, outline.bounds.max.y);
+            above = above.max(y.max(z));
+            below = below.max(-y.min(z));
+        }
+        let em = face.units_per_em().unwrap_or(2048.0);
+        (f64::from(above / em), f64::from(below / em))
+    }
+
     /// Breaks text at its blanks into lines of at most `width` em; a longer word is cut. A number
     /// and its unit stay together.
     pub fn wrap(&self, text: &str, bold: bool, width: f64) -> Vec<String> {
