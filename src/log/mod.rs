@@ -15,7 +15,7 @@
 //! let text = "time_s,rpm,vac1_kpa,vac2_kpa,mark\n0.00,850,57.2,55.9,\n0.02,850,56.0,57.3,cap off\n";
 //! let log = read(text.as_bytes(), &ReadOptions::default()).unwrap();
 //! assert_eq!((log.rows, log.bad_rows), (2, 0));
-//! assert_eq!(log.track.vac2_kpa, Some(vec![55.9, 57.3]));
+//! assert_eq!(log.track.vac2_kpa.unwrap(), vec![55.9, 57.3]);
 //! ```
 
 mod ahead;
