@@ -149,7 +149,10 @@ fn words<'a>(
     let at = ((x * manner.zoom).round() as i32, top.round() as i32);
     let (above, below) = fonts.reach(text, face.bold);
     let row = |em: f64| ((baseline + face.em * em) * manner.zoom).round() as i32;
-    Placed { mark: Mark::Text(at, Box::new(style), text), rows: row(-above) - ROUNDED..=row(below) + ROUNDED }
+    Placed {
+        mark: Mark::Text(at, Box::new(style), text),
+        rows: row(-above) - ROUNDED..=row(below) + ROUNDED,
+    }
 }
 
 /// What rounding may add to the reach of a mark, pixels: that of a place, of a corner, of a smoothed edge.
