@@ -103,11 +103,7 @@ fn endless(line: u32, name: &str) -> ReadError {
 
 /// Reads lines; one without a line end is the last of the file.
 pub(super) fn lines(text: &[u8], plan: &Plan, reader: &mut RowReader, batch: &mut Batch) {
-    let mut from = 0;
-    for end in memchr_iter(b'\n', text) {
-        reader.line(&text[from..end], batch);
-        from = end + 1;
-    }
+    let from = reader.lines(text, batch);
     if from < text.len() {
         last_line(&text[..from], &text[from..], plan, reader, batch);
     }
@@ -185,7 +181,9 @@ fn quoted(
         if line.first() == Some(&b'#') || memchr(b'"', line).is_none() {
             records(&text[stretch..at], plan, reader, batch);
             match end {
-                Some(end) => reader.line(&line[..end - 1], batch),
+                Some(_) => {
+                    reader.lines(line, batch);
+                }
                 None => last_line(&text[..at], line, plan, reader, batch),
             }
             at += line.len();

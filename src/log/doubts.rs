@@ -1,10 +1,10 @@
 //! What the values of the sides leave open, and what is to be typed to settle it.
 
 use super::claims::Called;
-use super::evidence::{DEEPEST, Kind, Spread, UnitShown, unit_shown};
+use super::evidence::{DEEPEST, Kind, Spread, UnitShown, middle_on, unit_shown};
 use super::plan::{Measure, Slot};
 use super::pressure::{Part, shown};
-use super::turning::Turning;
+use super::turning::{Turning, rows_between, some_of};
 use super::{Baro, ReadError};
 use crate::sample::{Column, Remark};
 use crate::units::PressureUnit;
@@ -90,16 +90,19 @@ pub(super) fn vacuum_doubtful(
     rpm: Option<&Column>,
     baro: Baro,
 ) -> Option<Remark> {
+    let rpm = rpm?;
+    let parts = || sides.iter().zip(kinds).filter_map(|(part, kind)| Some((part.as_ref()?, kind)));
+    let by_name_alone = |(part, kind): (&Part, &Option<Kind>)| {
+        !part.slot.said && part.spread.off.is_none() && *kind == Some(Kind::Vacuum)
+    };
+    if !parts().all(by_name_alone) {
+        return None;
+    }
+    let (slowest, fastest) = (IDLE_RPM.start().next_down(), IDLE_RPM.end().next_up());
+    let idling = some_of(|| rows_between(rpm, slowest, fastest));
     let mut low = Vec::new();
-    for (part, kind) in sides.iter().zip(kinds) {
-        let Some(part) = part else { continue };
-        if part.slot.said || part.spread.off.is_some() || *kind != Some(Kind::Vacuum) {
-            return None;
-        }
-        let rows = part.values.iter().zip(rpm?);
-        let values = rows.filter(|(_, rpm)| IDLE_RPM.contains(rpm)).map(|(value, _)| value);
-        let values: Column = values.collect();
-        let kpa = Spread::of(&values, &[])?.middle;
+    for (part, _) in parts() {
+        let kpa = middle_on(&part.values, &idling)?;
         if !IDLE_VACUUM.contains(&(baro.kpa - kpa)) {
             return None;
         }

@@ -1,6 +1,6 @@
 //! From the characters of one field to a number.
 //!
-//! [`plain`] is the fast way for the plain decimals of nearly every log; [`cell`] reads what people
+//! [`plain`] reads the plain decimals of nearly every log; [`cell`] reads what people
 //! and loggers write besides: decimal commas, thousands in groups, units glued to the number.
 
 /// How one column writes its numbers.
@@ -33,7 +33,7 @@ pub(super) enum Cell<'a> {
 }
 
 /// Ten to the power of 0 to 22: exact in an f64, so that one division rounds correctly.
-const POWERS: [f64; 23] = [
+pub(super) const POWERS: [f64; 23] = [
     1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15, 1e16,
     1e17, 1e18, 1e19, 1e20, 1e21, 1e22,
 ];
@@ -43,67 +43,7 @@ const POWERS: [f64; 23] = [
 ///
 /// The result is the same as that of `str::parse`: mantissa and power of ten are both exact, and
 /// a division rounds once (W. D. Clinger, How to read floating point numbers accurately, 1990).
-#[inline]
 pub(super) fn plain(bytes: &[u8], point: u8) -> Option<(f64, usize)> {
-    let short = match bytes.first_chunk() {
-        Some(eight) => eight_at_once(*eight, bytes.get(8).copied(), point),
-        None => {
-            let mut eight = [0; 8];
-            eight[..bytes.len()].copy_from_slice(bytes);
-            eight_at_once(eight, None, point)
-        }
-    };
-    short.or_else(|| digit_by_digit(bytes, point))
-}
-
-/// Eight bytes of digits '0', and the largest sum of a digit's value that stays below the highest bit.
-const ZEROS: u64 = 0x3030_3030_3030_3030;
-const BEYOND_NINE: u64 = 0x7676_7676_7676_7676;
-const HIGHEST_BITS: u64 = 0x8080_8080_8080_8080;
-
-/// A number without a sign that ends within eight bytes, `after` being the byte behind them; `None` for any
-/// other. All eight are looked at together (D. Lemire, Number parsing at a gigabyte per second, 2021; from
-/// memory).
-#[inline]
-fn eight_at_once(eight: [u8; 8], after: Option<u8>, point: u8) -> Option<(f64, usize)> {
-    let values = u64::from_le_bytes(eight) ^ ZEROS;
-    // The highest bit of a byte is set where it is no digit; what is behind the first of them does not count.
-    let others = (values.wrapping_add(BEYOND_NINE) | values) & HIGHEST_BITS;
-    let run = |others: u64| (others.trailing_zeros() / 8) as usize;
-    let whole = run(others);
-    let goes_on = after.is_some_and(|byte| byte.is_ascii_digit() || byte == point);
-    let (mut digits, mut decimals, mut used) = (values, 0, whole);
-    if whole < 8 && eight[whole] == point {
-        if whole == 7 {
-            return None;
-        }
-        let behind = 8 * (whole + 1);
-        decimals = run(others >> behind).min(7 - whole);
-        used = whole + 1 + decimals;
-        digits = low(values, whole) | low(values >> behind, decimals) << (8 * whole);
-    }
-    let count = whole + decimals;
-    if count == 0 || (used == 8 && goes_on) {
-        return None;
-    }
-    // Zeros before them, as many as make eight digits; then pairs, fours and eight of them are joined.
-    let digits = digits << (8 * (8 - count));
-    let pairs = digits.wrapping_mul(10).wrapping_add(digits >> 8);
-    let (even, odd) = (pairs & 0x0000_00ff_0000_00ff, (pairs >> 16) & 0x0000_00ff_0000_00ff);
-    let fours = even.wrapping_mul(0x000f_4240_0000_0064);
-    let mantissa = fours.wrapping_add(odd.wrapping_mul(0x0000_2710_0000_0001)) >> 32;
-    let mantissa = f64::from(mantissa as u32);
-    Some((if decimals == 0 { mantissa } else { mantissa / POWERS[decimals] }, used))
-}
-
-/// The lowest so many bytes, fewer than eight.
-#[inline]
-fn low(bytes: u64, count: usize) -> u64 {
-    bytes & ((1 << (8 * count)) - 1)
-}
-
-/// As [`plain`], for a sign or a number of any length.
-fn digit_by_digit(bytes: &[u8], point: u8) -> Option<(f64, usize)> {
     let mut at = 0;
     let negative = bytes.first() == Some(&b'-');
     if negative || bytes.first() == Some(&b'+') {
@@ -294,36 +234,6 @@ pub(super) fn looks_like_value(field: &str) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use proptest::prelude::*;
-
-    proptest! {
-        #[test]
-        fn eight_at_once_is_digit_by_digit(
-            text in "[0-9]{0,9}[.,]?[0-9]{0,9}[0-9.,;e \\n+-]{0,3}",
-            wild in prop::collection::vec(any::<u8>(), 0..12),
-            point in prop_oneof![Just(b'.'), Just(b',')],
-        ) {
-            for bytes in [text.as_bytes(), &wild, &[text.as_bytes(), &wild].concat()] {
-                prop_assert_eq!(plain(bytes, point), digit_by_digit(bytes, point), "{:?}", bytes);
-            }
-        }
-    }
-
-    #[test]
-    fn every_number_of_a_few_digits_is_read_right_at_any_place() {
-        for text in [
-            "0", "7.5", ".25", "5.", "850", "57.23", "3599.999", "12345678", "1234567.", "0.000001",
-        ] {
-            for behind in ["", ",", "\n", ";x", ",99999999"] {
-                let found = plain(format!("{text}{behind}").as_bytes(), b'.');
-                assert_eq!(found, Some((text.parse().unwrap(), text.len())), "{text}{behind}");
-            }
-        }
-        assert_eq!(plain(b"", b'.'), None);
-        assert_eq!(plain(b".,", b'.'), None);
-        assert_eq!(plain(b"12345678.5", b'.'), Some((12_345_678.5, 10)));
-        assert_eq!(plain(b"123456789", b'.'), Some((123_456_789.0, 9)));
-    }
 
     fn number(text: &str, format: Format) -> Option<f64> {
         match cell(text.as_bytes(), format) {

@@ -1,16 +1,19 @@
-//! From rows to numbers: the inner loop.
+//! From rows to numbers.
 //!
-//! A row is first tried on the fast way, which knows plain decimals only and touches each byte
-//! once; whatever is not plain goes the slow way, which knows everything and says what is wrong.
+//! A row is first tried as one of plain decimals ([`super::plain`]), and those behind it as rows that are laid
+//! out like it ([`super::layout`]); whatever is not plain goes the slow way, which knows everything and says
+//! what is wrong.
 
-use super::numbers::{Cell, Format, cell, plain};
+use super::layout::{GROUP, Layout, Room};
+use super::numbers::{Cell, Format, cell};
+use super::plain::{Ends, PlainRow, PlainRows};
 use super::plan::{CHANNELS, Clock, Measure, Plan};
 use super::source::as_text;
 use super::stamps::stamp;
 use crate::sample::{Column, Packer, RowNumbers};
 use crate::units::{PressureUnit, SpeedUnit, TimeUnit};
 use csv::ByteRecord;
-use memchr::memchr;
+use std::ops::Range;
 
 /// Why a row was left out.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -104,6 +107,16 @@ impl Batch {
         }
     }
 
+    /// Notes so many rows more, on the lines that follow.
+    pub fn follow(&mut self, rows: u32) {
+        if rows > 0 {
+            self.place(self.lines + 1);
+            self.row.follow(self.rows, rows as usize);
+            self.rows += rows;
+            self.lines += rows;
+        }
+    }
+
     /// All rows are read.
     pub fn finish(self) -> Batch<Column> {
         Batch {
@@ -176,42 +189,95 @@ impl Batch {
     }
 }
 
-/// What the fast way does with a field.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Step {
-    Skip,
-    Time,
-    Channel(u8),
-    /// Must be empty here.
-    Empty,
-}
-
 /// Reads rows by a plan.
 #[derive(Debug, Clone)]
 pub(super) struct RowReader<'a> {
     plan: &'a Plan,
-    /// What to do with each field; empty where the fast way does not apply.
-    steps: Vec<Step>,
-    point: u8,
-    unit: TimeUnit,
+    /// Absent where no row can be plain.
+    plain: Option<PlainRows>,
+    alike: Alike,
     record: ByteRecord,
 }
+
+/// Rows that are laid out like the one above them.
+#[derive(Debug, Clone, Default)]
+struct Alike {
+    layout: Layout,
+    room: Room,
+    /// Rows before the next is tried, and how many there were when it was tried in vain.
+    wait: u32,
+    waited: u32,
+}
+
+/// Rows that are tried at first, and most rows between two that are tried in vain.
+const FIRST_ALIKE: usize = 8;
+const LONGEST_WAIT: u32 = 63;
 
 impl<'a> RowReader<'a> {
     /// Prepares for a plan.
     pub fn new(plan: &'a Plan) -> Self {
-        let (steps, point, unit) = fast_steps(plan).unwrap_or((Vec::new(), b'.', TimeUnit::Second));
-        RowReader { plan, steps, point, unit, record: ByteRecord::new() }
+        let (alike, record) = (Alike::default(), ByteRecord::new());
+        RowReader { plan, plain: PlainRows::new(plan), alike, record }
     }
 
-    /// Reads one line without quotation marks and without its line end.
-    #[inline]
+    /// Reads lines without quotation marks; returns the bytes used, up to the last line end.
+    pub fn lines(&mut self, text: &[u8], batch: &mut Batch) -> usize {
+        let mut ends = Ends::new(text, self.plan.delimiter);
+        let mut from = 0;
+        loop {
+            let row = self.plain.as_ref().and_then(|plain| plain.row(&mut ends, from));
+            let Some(end) = ends.line_end(from) else { return from };
+            let begin = std::mem::replace(&mut from, end + 1);
+            let Some(row) = row else {
+                self.line(&text[begin..end], batch);
+                continue;
+            };
+            batch.lines += 1;
+            self.keep(batch.lines, row.0, &row.1, batch);
+            let alike = self.alike(text, begin..from, &row, batch);
+            if alike > 0 {
+                from += alike;
+                ends.go_on(from);
+            }
+        }
+    }
+
+    /// Reads the rows behind a plain one that are laid out like it; returns their bytes.
+    fn alike(
+        &mut self,
+        text: &[u8],
+        line: Range<usize>,
+        row: &PlainRow,
+        batch: &mut Batch,
+    ) -> usize {
+        let Alike { layout, room, wait, waited } = &mut self.alike;
+        if *wait > 0 {
+            *wait -= 1;
+            return 0;
+        }
+        let Some(plain) = &self.plain else { return 0 };
+        let mut at = line.end;
+        if plain.lay_out(&text[line.clone()], self.plan.delimiter, layout) {
+            let mut most = FIRST_ALIKE;
+            loop {
+                let rows = layout.read(text, at, most, room);
+                plain.keep(row, &mut room.values, rows, batch);
+                at += rows * layout.length;
+                if rows < most {
+                    break;
+                }
+                most = (2 * most).min(GROUP);
+            }
+        }
+        *waited = if at > line.end { 0 } else { (2 * *waited + 1).min(LONGEST_WAIT) };
+        *wait = *waited;
+        at - line.end
+    }
+
+    /// Reads one line without quotation marks and without its line end, whatever it holds.
     pub fn line(&mut self, line: &[u8], batch: &mut Batch) {
         let line = line.strip_suffix(b"\r").unwrap_or(line);
         batch.lines += 1;
-        if !self.steps.is_empty() && self.fast(line, batch) {
-            return;
-        }
         if line.first() == Some(&b'#') {
             batch.comments += 1;
         } else if !line.trim_ascii().is_empty() {
@@ -221,50 +287,6 @@ impl<'a> RowReader<'a> {
             self.record(&record, batch.lines, batch);
             self.record = record;
         }
-    }
-
-    /// The fast way; false, and nothing changed, where the row is not plain.
-    #[inline]
-    fn fast(&self, line: &[u8], batch: &mut Batch) -> bool {
-        let delimiter = self.plan.delimiter;
-        let mut values = [f64::NAN; CHANNELS];
-        let mut time = f64::NAN;
-        let mut at = 0;
-        for (index, step) in self.steps.iter().enumerate() {
-            if index > 0 {
-                if line.get(at) != Some(&delimiter) {
-                    return false;
-                }
-                at += 1;
-            }
-            match step {
-                Step::Skip => at += memchr(delimiter, &line[at..]).unwrap_or(line.len() - at),
-                Step::Empty => {}
-                Step::Time | Step::Channel(_) => {
-                    while line.get(at) == Some(&b' ') {
-                        at += 1;
-                    }
-                    let end = line.get(at).is_none_or(|b| *b == delimiter);
-                    let value = if end {
-                        f64::NAN
-                    } else if let Some((value, used)) = plain(&line[at..], self.point) {
-                        at += used;
-                        value
-                    } else {
-                        return false;
-                    };
-                    match step {
-                        Step::Channel(index) => values[*index as usize] = value,
-                        _ => time = value,
-                    }
-                }
-            }
-        }
-        if at != line.len() || time.is_nan() {
-            return false;
-        }
-        self.keep(batch.lines, self.unit.to_seconds(time).0, &values, batch);
-        true
     }
 
     fn keep(&self, line: u32, time: f64, values: &[f64; CHANNELS], batch: &mut Batch) {
@@ -462,29 +484,4 @@ fn shorten(field: &[u8]) -> String {
         short.push('…');
     }
     short
-}
-
-/// The steps of the fast way; `None` where the clock is a stamp or columns write numbers in
-/// different ways.
-fn fast_steps(plan: &Plan) -> Option<(Vec<Step>, u8, TimeUnit)> {
-    let Clock::Number { field, format, unit } = plan.clock else { return None };
-    let slots: Vec<_> =
-        plan.slots.iter().enumerate().filter_map(|(i, s)| Some((i, s.as_ref()?))).collect();
-    // One decimal sign for all: the fast way does not ask each column for its own.
-    let same = slots.iter().all(|(_, slot)| slot.format == format);
-    if !same || format.grouped || format.point == plan.delimiter {
-        return None;
-    }
-    let mut steps = vec![Step::Skip; plan.widths.usual];
-    *steps.get_mut(field)? = Step::Time;
-    for (index, slot) in slots {
-        *steps.get_mut(slot.field)? = Step::Channel(index as u8);
-    }
-    if let Some(mark) = plan.mark.and_then(|field| steps.get_mut(field)) {
-        *mark = Step::Empty;
-    }
-    if plan.widths.trailing {
-        steps.iter_mut().skip(plan.widths.headings).for_each(|step| *step = Step::Empty);
-    }
-    Some((steps, format.point, unit))
 }

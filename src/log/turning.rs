@@ -46,7 +46,7 @@ impl Turning {
 }
 
 /// Rows whose reading lies above `low` and below `high`.
-fn rows_between(column: &Column, low: f64, high: f64) -> impl Iterator<Item = u32> + '_ {
+pub(super) fn rows_between(column: &Column, low: f64, high: f64) -> impl Iterator<Item = u32> + '_ {
     let may_hold = move |digest: &Digest| digest.high > low && digest.low < high;
     let pieces = column.digests().filter(move |(_, digest)| may_hold(digest));
     pieces.flat_map(move |(samples, digest)| {
@@ -60,7 +60,7 @@ fn rows_between(column: &Column, low: f64, high: f64) -> impl Iterator<Item = u3
 }
 
 /// At most about [`MOST`] of some rows, evenly spread.
-fn some_of<I: Iterator<Item = u32>>(rows: impl Fn() -> I) -> Vec<u32> {
+pub(super) fn some_of<I: Iterator<Item = u32>>(rows: impl Fn() -> I) -> Vec<u32> {
     let every = (rows().count() / MOST).max(1);
     rows().step_by(every).collect()
 }

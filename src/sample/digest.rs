@@ -73,15 +73,17 @@ impl Digest {
             }
             self.last = last;
         }
-        // A longer run holds a value whose number is a multiple of this length, and the one before it.
-        for at in (Self::SHORT_RUN..values.len()).step_by(Self::SHORT_RUN) {
-            let value = values[at];
+        // Whatever is longer than the longest so far has a value in common with steps of that length, and the
+        // one before it.
+        let mut at = Self::SHORT_RUN;
+        while let Some(&value) = values.get(at) {
             if value.is_finite() && values[at - 1] == value {
                 let same = |v: &&f64| **v == value;
-                let run = values[..at].iter().rev().take_while(same).count()
-                    + values[at..].iter().take_while(same).count();
+                let behind = values[at..].iter().take_while(same).count();
+                let run = values[..at].iter().rev().take_while(same).count() + behind;
                 self.longest_run = self.longest_run.max(run as u32);
             }
+            at += self.longest_run as usize;
         }
     }
 

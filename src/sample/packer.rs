@@ -38,6 +38,18 @@ impl Packer {
         }
     }
 
+    /// Puts values at the end.
+    pub fn extend(&mut self, mut values: &[f64]) {
+        while !values.is_empty() {
+            let (now, later) = values.split_at(values.len().min(PIECE - self.open.len()));
+            self.open.extend_from_slice(now);
+            values = later;
+            if self.open.len() >= PIECE {
+                self.close();
+            }
+        }
+    }
+
     /// Number of values.
     pub fn len(&self) -> usize {
         self.done.len() + self.open.len()

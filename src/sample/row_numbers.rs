@@ -44,6 +44,14 @@ impl RowNumbers {
         self.len += 1;
     }
 
+    /// Puts the rows of so many more samples, from this row on, at the end.
+    pub fn follow(&mut self, row: u32, samples: usize) {
+        if samples > 0 {
+            self.push(row);
+            self.len += samples - 1;
+        }
+    }
+
     /// Puts the rows of the samples that follow behind these, `rows` further on, and leaves the other empty.
     pub fn append(&mut self, next: &mut RowNumbers, rows: u32) {
         let before = self.len;

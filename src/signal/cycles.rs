@@ -6,7 +6,7 @@
 //! What remains moves only when the engine does.
 
 use super::links::Outages;
-use crate::sample::{Column, Track, Values};
+use crate::sample::{Column, Track};
 
 /// Averages over consecutive blocks of whole engine cycles: the series of all statistics.
 ///
@@ -60,16 +60,19 @@ const GAP_INTERVALS: f64 = 6.0;
 /// A block needs readings over this share of its length.
 const LEAST_COVER: f64 = 0.9;
 
+/// From so many samples on a second core is worth its start.
+const LONG: usize = 100_000;
+
 /// Cuts a track into blocks of whole cycles and averages every channel over them.
 ///
-/// `speed` gives the engine speed of every sample, rev/min (NaN: no reading), one after the other, so
-/// that a long log needs no column of its own for it; `interval_s` is the usual time between samples;
-/// `with_speed` says whether the speed was measured at all. Where there is less than one sample a
+/// `speed` gives the time, s, and the engine speed of every sample, rev/min (NaN: no reading), one after
+/// the other, so that a long log needs no column of its own for it; `interval_s` is the usual time between
+/// samples; `with_speed` says whether the speed was measured at all. Where there is less than one sample a
 /// cycle no average over a cycle exists, and every sample is a block of its own. Where the engine
 /// stands still, blocks have the length of [`SAMPLES_A_BLOCK`] samples and no cycles.
 pub fn cut(
     track: &Track,
-    speed: impl Iterator<Item = f64> + Clone,
+    speed: impl Iterator<Item = (f64, f64)> + Clone,
     interval_s: f64,
     with_speed: bool,
 ) -> Cycles {
@@ -78,11 +81,27 @@ pub fn cut(
         .as_ref()
         .and_then(Column::range)
         .is_none_or(|(_, fastest)| fastest * interval_s > 120.0);
-    if may_be_slow && slower_than_the_cycles(speed.clone(), interval_s) {
-        one_a_sample(track, &speed.collect::<Vec<f64>>(), interval_s, with_speed)
-    } else {
-        whole_cycles(track, speed, interval_s, with_speed)
+    let outages = Outages::of(&track.marks);
+    let alone = || speed.clone().map(|(_, speed)| speed);
+    if may_be_slow && slower_than_the_cycles(alone(), interval_s) {
+        return one_a_sample(track, &alone().collect::<Vec<f64>>(), interval_s, with_speed);
     }
+    let mut cycles = whole_cycles(&outages, speed, interval_s, with_speed);
+    let averages = |column: &Option<Column>| {
+        column.as_ref().map(|column| averages(&cycles, &track.time_s, column, |_, value| value))
+    };
+    let (one, two, crank) = if track.len() < LONG {
+        (averages(&track.vac1_kpa), averages(&track.vac2_kpa), averages(&track.crank_kpa))
+    } else {
+        std::thread::scope(|scope| {
+            let two = scope.spawn(|| averages(&track.vac2_kpa));
+            let (one, crank) = (averages(&track.vac1_kpa), averages(&track.crank_kpa));
+            let two = two.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
+            (one, two, crank)
+        })
+    };
+    (cycles.vac1_kpa, cycles.vac2_kpa, cycles.crank_kpa) = (one, two, crank);
+    cycles
 }
 
 /// True when the usual running speed leaves less than one sample a cycle.
@@ -127,35 +146,31 @@ fn one_a_sample(track: &Track, speed: &[f64], interval_s: f64, with_speed: bool)
     }
 }
 
+/// The blocks, whose channels are still to be averaged.
 fn whole_cycles(
-    track: &Track,
-    mut speed: impl Iterator<Item = f64>,
+    outages: &Outages,
+    mut speed: impl Iterator<Item = (f64, f64)>,
     interval_s: f64,
     with_speed: bool,
 ) -> Cycles {
-    let outages = Outages::of(&track.marks);
-    let mut out = Averager::new(track, with_speed);
+    let mut done = Cycles { rpm: with_speed.then(Vec::new), ..Cycles::default() };
     let mut block: Option<Block> = None;
-    let mut n1 = speed.next().unwrap_or(f64::NAN);
-    let mut time = track.time_s.iter();
-    let mut t1 = time.next().unwrap_or(f64::NAN);
-    out.read();
-    for (k, (t, n)) in (1..).zip(time.zip(speed)) {
+    let (mut t1, mut n1) = speed.next().unwrap_or((f64::NAN, f64::NAN));
+    for (k, (t, n)) in (1..).zip(speed) {
         let t0 = std::mem::replace(&mut t1, t);
         let n0 = std::mem::replace(&mut n1, n);
-        out.read();
         if t1 - t0 > GAP_INTERVALS * interval_s || outages.part(t0, t1) {
             block = None;
             continue;
         }
         let running = n0 >= STANDSTILL_RPM && n1 >= STANDSTILL_RPM;
-        let turning = if running { 0.5 * (n0 + n1) / 120.0 } else { 0.0 };
+        let turning = if running { (n0 + n1) * (0.5 / 120.0) } else { 0.0 };
         if block.as_ref().is_some_and(|b| b.running != running) {
             block = None;
         }
         // Few samples end a block; the others must cost little.
         if let Some(open) = block.as_mut().filter(|open| open.is_far(turning, t1 - t0)) {
-            out.accumulate(open, (t0, t1), (t0, t1), turning);
+            open.fill(turning, t1 - t0);
             continue;
         }
         let mut at = t0;
@@ -170,16 +185,16 @@ fn whole_cycles(
             });
             let whole = open.length_left(turning, t1 - at);
             let to = whole.map_or(t1, |needed| at + needed);
-            out.accumulate(open, (t0, t1), (at, to), turning);
+            open.fill(turning, to - at);
             at = to;
             if whole.is_some()
                 && let Some(full) = block.take()
             {
-                out.close(full, at);
+                full.close(at, &mut done);
             }
         }
     }
-    out.done
+    done
 }
 
 /// Averages of what a column says over the blocks of a log, by the trapezoid rule with the ends
@@ -196,29 +211,59 @@ pub fn averages(
     let samples = time_s.len();
     let mut average = |block: usize| {
         let (from, to) = (cycles.from_s[block], cycles.to_s[block]);
-        let first = (cycles.sample[block] as usize).saturating_sub(1);
-        let (mut integral, mut covered) = (0.0, 0.0);
-        let mut t0 = clock.at(first);
-        let mut before = value(t0, readings.at(first));
-        for k in first + 1..samples {
-            if t0 >= to {
-                break;
-            }
-            let t1 = clock.at(k);
-            let (begin, end) = (t0.max(from), t1.min(to));
-            let after = value(t1, readings.at(k));
-            let share = (0.5 * (begin + end) - t0) / (t1 - t0);
-            let middle = before + share * (after - before);
-            (t0, before) = (t1, after);
-            if end > begin && middle.is_finite() {
-                integral += middle * (end - begin);
-                covered += end - begin;
+        let mut at = (cycles.sample[block] as usize).saturating_sub(1);
+        let mut mean = Mean { from, to, integral: 0.0, covered: 0.0 };
+        let mut t0 = clock.at(at);
+        let mut before = value(t0, readings.at(at));
+        at += 1;
+        while at < samples && t0 < to {
+            // A block lies in one piece of a column, or in two.
+            let (times, values) = (clock.rest_of_piece(at), readings.rest_of_piece(at));
+            at += times.len().min(values.len());
+            for (t1, reading) in times.iter().zip(values) {
+                if t0 >= to {
+                    break;
+                }
+                let after = value(*t1, *reading);
+                mean.add((t0, before), (*t1, after));
+                (t0, before) = (*t1, after);
             }
         }
-        let whole = covered > 0.0 && covered >= LEAST_COVER * (to - from);
-        if whole { integral / covered } else { f64::NAN }
+        mean.value()
     };
     (0..cycles.len()).map(&mut average).collect()
+}
+
+/// The mean of straight lines between readings over a block, while it is taken.
+struct Mean {
+    from: f64,
+    to: f64,
+    integral: f64,
+    covered: f64,
+}
+
+impl Mean {
+    /// Adds the line between two readings, each with its time, as far as it lies in the block.
+    #[inline]
+    fn add(&mut self, (t0, before): (f64, f64), (t1, after): (f64, f64)) {
+        // The mean of a straight line is its value in the middle.
+        let (width, middle) = if t0 >= self.from && t1 <= self.to {
+            (t1 - t0, 0.5 * (before + after))
+        } else {
+            let (begin, end) = (t0.max(self.from), t1.min(self.to));
+            let share = (0.5 * (begin + end) - t0) / (t1 - t0);
+            ((end - begin).max(0.0), before + share * (after - before))
+        };
+        if middle.is_finite() {
+            self.integral += middle * width;
+            self.covered += width;
+        }
+    }
+
+    fn value(&self) -> f64 {
+        let whole = self.covered > 0.0 && self.covered >= LEAST_COVER * (self.to - self.from);
+        if whole { self.integral / self.covered } else { f64::NAN }
+    }
 }
 
 /// Cycles (running) or seconds (standing still) that a block opened here shall hold.
@@ -234,9 +279,6 @@ fn length(running: bool, turning: f64, interval_s: f64) -> f64 {
     }
 }
 
-/// Channels that can be averaged.
-const CHANNELS: usize = 3;
-
 /// A block being filled.
 struct Block {
     from: f64,
@@ -244,14 +286,11 @@ struct Block {
     running: bool,
     length: f64,
     phase: f64,
-    integral: [f64; CHANNELS],
-    covered: [f64; CHANNELS],
 }
 
 impl Block {
     fn open(from: f64, sample: usize, running: bool, length: f64) -> Self {
-        let (integral, covered) = ([0.0; CHANNELS], [0.0; CHANNELS]);
-        Block { from, sample: sample as u32, running, length, phase: 0.0, integral, covered }
+        Block { from, sample: sample as u32, running, length, phase: 0.0 }
     }
 
     /// What fills the block in a second.
@@ -272,102 +311,22 @@ impl Block {
         // Rounding must not leave a sliver of a block behind.
         (needed <= available * (1.0 + 1e-12)).then_some(needed.min(available))
     }
-}
 
-/// The channels to average and the blocks done.
-struct Averager<'a> {
-    columns: Vec<Values<'a>>,
-    /// What the columns read at the sample before the last, and at the last.
-    before: [f64; CHANNELS],
-    now: [f64; CHANNELS],
-    roles: Vec<Channel>,
-    done: Cycles,
-}
-
-#[derive(Clone, Copy)]
-enum Channel {
-    Vacuum1,
-    Vacuum2,
-    Crank,
-}
-
-impl<'a> Averager<'a> {
-    fn new(track: &'a Track, with_speed: bool) -> Self {
-        let (mut columns, mut roles) = (Vec::new(), Vec::new());
-        let mut done = Cycles { rpm: with_speed.then(Vec::new), ..Cycles::default() };
-        for (role, column, slot) in [
-            (Channel::Vacuum1, &track.vac1_kpa, &mut done.vac1_kpa),
-            (Channel::Vacuum2, &track.vac2_kpa, &mut done.vac2_kpa),
-            (Channel::Crank, &track.crank_kpa, &mut done.crank_kpa),
-        ] {
-            if let Some(column) = column {
-                columns.push(column.iter());
-                roles.push(role);
-                *slot = Some(Vec::new());
-            }
-        }
-        let none = [f64::NAN; CHANNELS];
-        Averager { columns, before: none, now: none, roles, done }
-    }
-
-    /// Goes on to the next sample.
+    /// Fills it for some seconds.
     #[inline]
-    fn read(&mut self) {
-        self.before = self.now;
-        for (now, column) in self.now.iter_mut().zip(&mut self.columns) {
-            *now = column.next().unwrap_or(f64::NAN);
-        }
+    fn fill(&mut self, turning: f64, seconds: f64) {
+        self.phase += self.rate(turning) * seconds;
     }
 
-    /// Adds the stretch `from..to` between the last two samples, which were read at `t0` and `t1`.
-    #[inline]
-    fn accumulate(
-        &self,
-        block: &mut Block,
-        (t0, t1): (f64, f64),
-        (from, to): (f64, f64),
-        turning: f64,
-    ) {
-        let share = (0.5 * (from + to) - t0) / (t1 - t0);
-        let width = to - from;
-        let sums = block.integral.iter_mut().zip(&mut block.covered);
-        let ends = self.before.iter().zip(&self.now).take(self.columns.len());
-        for ((before, now), (integral, covered)) in ends.zip(sums) {
-            // The mean of a straight line over from..to is its value in the middle.
-            let value = before + share * (now - before);
-            if value.is_finite() {
-                *integral += value * width;
-                *covered += width;
-            }
-        }
-        block.phase += if block.running { turning * width } else { width };
-    }
-
-    fn close(&mut self, block: Block, to: f64) {
-        let span = to - block.from;
-        let cycles = if block.running { block.length } else { 0.0 };
-        self.done.from_s.push(block.from);
-        self.done.to_s.push(to);
-        self.done.sample.push(block.sample);
-        self.done.cycles.push(cycles);
-        if let Some(rpm) = &mut self.done.rpm {
-            rpm.push(120.0 * cycles / span);
-        }
-        for (channel, role) in self.roles.iter().enumerate() {
-            let covered = block.covered[channel];
-            let mean = if covered >= LEAST_COVER * span {
-                block.integral[channel] / covered
-            } else {
-                f64::NAN
-            };
-            let slot = match role {
-                Channel::Vacuum1 => &mut self.done.vac1_kpa,
-                Channel::Vacuum2 => &mut self.done.vac2_kpa,
-                Channel::Crank => &mut self.done.crank_kpa,
-            };
-            if let Some(column) = slot {
-                column.push(mean);
-            }
+    /// Puts it with the blocks that are done.
+    fn close(self, to: f64, done: &mut Cycles) {
+        let cycles = if self.running { self.length } else { 0.0 };
+        done.from_s.push(self.from);
+        done.to_s.push(to);
+        done.sample.push(self.sample);
+        done.cycles.push(cycles);
+        if let Some(rpm) = &mut done.rpm {
+            rpm.push(120.0 * cycles / (to - self.from));
         }
     }
 }
@@ -408,7 +367,8 @@ mod tests {
                 crank_kpa: Some(crank.clone().into()),
                 ..Track::default()
             };
-            let cycles = cut(&track, rpm.iter().copied(), 1.0 / rate, true);
+            let cycles =
+                cut(&track, time.iter().copied().zip(rpm.iter().copied()), 1.0 / rate, true);
             assert!(cycles.len() > 10, "{rate} Hz: {} blocks", cycles.len());
             let [afterwards, crank_after] = [&track.vac1_kpa, &track.crank_kpa].map(|column| {
                 averages(&cycles, &track.time_s, column.as_ref().unwrap(), |_, value| value)

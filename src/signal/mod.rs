@@ -82,7 +82,7 @@ pub fn prepare(mut track: Track, cylinders: u32) -> Signal {
     let cycles = match &track.rpm {
         Some(rpm) => cycles::cut(&track, held(&track.time_s, rpm, &outages), interval_s, true),
         None => {
-            let speed = ripple::speeds_at(&windows, track.time_s.iter());
+            let speed = track.time_s.iter().zip(ripple::speeds_at(&windows, track.time_s.iter()));
             cycles::cut(&track, speed, interval_s, !windows.is_empty())
         }
     };
@@ -210,22 +210,20 @@ fn bridge(time: &Column, column: &Column, outages: &Outages) -> Option<Column> {
     Some(joined.finish())
 }
 
-/// The pick-up's speed at every sample: its last reading while that is fresh and the link stays.
+/// The time of every sample and the pick-up's speed at it: its last reading while that is fresh and the link
+/// stays.
 fn held<'a>(
     time: &'a Column,
     rpm: &'a Column,
     outages: &'a Outages,
-) -> impl Iterator<Item = f64> + Clone + 'a {
+) -> impl Iterator<Item = (f64, f64)> + Clone + 'a {
     let (mut last_s, mut last_rpm) = (f64::NAN, f64::NAN);
     time.iter().zip(rpm).map(move |(at_s, reading)| {
         if reading.is_finite() {
             (last_s, last_rpm) = (at_s, reading);
-            reading
-        } else if at_s - last_s <= HOLD_S && !outages.part(last_s, at_s) {
-            last_rpm
-        } else {
-            f64::NAN
         }
+        let fresh = reading.is_finite() || at_s - last_s <= HOLD_S && !outages.part(last_s, at_s);
+        (at_s, if fresh { last_rpm } else { f64::NAN })
     })
 }
 
@@ -268,8 +266,8 @@ mod tests {
         for (outages, joined) in [(&outages, false), (&Outages::default(), true)] {
             let column = bridge(&time, &given, outages).unwrap();
             assert_eq!(column.at(2).is_finite(), joined);
-            let speed: Vec<f64> = held(&time, &given, outages).collect();
-            assert_eq!(speed[2].is_finite(), joined);
+            let speed: Vec<(f64, f64)> = held(&time, &given, outages).collect();
+            assert_eq!(speed[2].1.is_finite(), joined);
         }
     }
 
@@ -278,7 +276,7 @@ mod tests {
         let time = Column::from(vec![0.0, 1.0, 2.0, 3.0, 4.0, 5.0]);
         let rpm = Column::from(vec![NONE, 850.0, NONE, NONE, 860.0, NONE]);
         let speed: Vec<f64> = held(&time, &rpm, &Outages::default())
-            .map(|n| if n.is_nan() { -1.0 } else { n })
+            .map(|(_, n)| if n.is_nan() { -1.0 } else { n })
             .collect();
         assert_eq!(speed, [-1.0, 850.0, 850.0, -1.0, 860.0, 860.0]);
     }

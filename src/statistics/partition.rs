@@ -20,7 +20,7 @@
 //! some 20 to 700 parabolas at correlations of 0.5 to 0.95, up to a hundred times the work.
 
 /// A piece of the envelope: `square (m - centre)^2 + least` from the level `from` to the start of
-/// the next piece, for a segment that starts at `since`.
+/// the next piece, for a segment that starts at `since`; `square` grows with its length alone.
 #[derive(Debug, Clone, Copy)]
 struct Piece {
     from: f64,
@@ -36,13 +36,12 @@ impl Piece {
         self.square * off * off + self.least
     }
 
-    /// Adds `(white - gain m)^2`.
-    fn add(&mut self, white: f64, gain: f64) {
+    /// Adds `(white - gain m)^2`; `share` is `1 / (square + gain^2)`.
+    fn add(&mut self, white: f64, gain: f64, share: f64) {
         let miss = white - gain * self.centre;
-        let square = self.square + gain * gain;
-        self.least += self.square / square * miss * miss;
-        self.centre += gain * miss / square;
-        self.square = square;
+        self.least += self.square * share * miss * miss;
+        self.centre += gain * miss * share;
+        self.square += gain * gain;
     }
 
     /// Levels between which this parabola lies on one side of `other`, and whether that is below it.
@@ -141,8 +140,12 @@ fn last_starts(x: &[f64], rho: f64, penalty: f64, scaled: impl Fn(f64) -> f64) -
     let mut starts = Vec::with_capacity(x.len());
     let (mut now, mut next) = (Envelope::default(), Envelope::default());
     let mut before = 0.0;
+    // One division for each length of a segment, rather than one for each piece and value.
+    let (mut shares, mut square) = (Vec::with_capacity(x.len()), first_weight);
     for (t, value) in x.iter().enumerate() {
         let value = scaled(*value);
+        square += gain * gain;
+        shares.push(1.0 / square);
         let fresh = |least| Piece {
             from: f64::NEG_INFINITY,
             square: first_weight,
@@ -159,7 +162,7 @@ fn last_starts(x: &[f64], rho: f64, penalty: f64, scaled: impl Fn(f64) -> f64) -
             for k in 0..now.pieces.len() {
                 let to = now.pieces.get(k + 1).map_or(f64::INFINITY, |piece| piece.from);
                 let mut piece = now.pieces[k];
-                piece.add(white, gain);
+                piece.add(white, gain, shares[t - 1 - piece.since as usize]);
                 next.put_lower(&piece, &fresh, to);
             }
         }
