@@ -28,6 +28,7 @@
 
 pub mod charts;
 pub mod cli;
+pub mod cores;
 pub mod engine;
 pub mod findings;
 pub mod gas;

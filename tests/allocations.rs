@@ -45,8 +45,8 @@ fn a_row_more_asks_for_no_memory_of_its_own() {
     println!("reading: {of_half} times for {} rows, {of_whole} for {}", first.rows, second.rows);
     assert!(of_whole.abs_diff(of_half) < rows / 1000, "{of_half} and {of_whole}");
     let [of_half, of_whole] = [&first.track, &second.track].map(|track| {
-        let speed = track.time_s.iter().map(|_| 850.0);
-        allocations(|| cycles::cut(track, speed, 0.001, true)).0
+        let speeds = || |_: usize, _: &[f64], speeds: &mut [f64]| speeds.fill(850.0);
+        allocations(|| cycles::cut(track, speeds, 0.001, true)).0
     });
     println!("cycles: {of_half} and {of_whole} times");
     assert!(of_whole.abs_diff(of_half) < rows / 1000, "{of_half} and {of_whole}");

@@ -12,6 +12,7 @@ use super::one_sensor::OnSide;
 use super::screws::{self, Memory, Screws};
 use super::stretches::{self, Stretch};
 use super::{Conditions, idle_vacuum, one_sensor, resolution, strokes, zero};
+use crate::cores::{MANY_SAMPLES, each};
 use crate::sample::{Meaning, Remark};
 use crate::sensors::matching::{Matching, Prior};
 use crate::signal::Signal;
@@ -192,12 +193,12 @@ pub fn find(signal: &Signal, conditions: &Conditions) -> Balance {
     let zero = zero::solve(&mut stretches, conditions);
     remarks.extend(zero.remarks);
     let prior = &zero.prior;
+    let much = signal.track.len() >= MANY_SAMPLES;
     let mut plateaus = Vec::new();
     if let Some(matching) = &zero.matching {
-        let in_step: Vec<InStep> = stretches
-            .iter()
-            .map(|s| in_step::of(signal, s.samples, s.difference.u, conditions.cylinders))
-            .collect();
+        let in_step: Vec<InStep> = each(much, &stretches, |s| {
+            in_step::of(signal, s.samples, s.difference.u, conditions.cylinders)
+        });
         let (stretches, in_step) = (&stretches[..], &in_step[..]);
         let pair = Pair { signal, stretches, in_step, matching, prior, conditions };
         let mut running = vec![Vec::<usize>::new(); zero.settings];
@@ -207,8 +208,9 @@ pub fn find(signal: &Signal, conditions: &Conditions) -> Balance {
                 numbers.push(number);
             }
         }
-        let each = running.iter().enumerate();
-        plateaus.extend(each.filter_map(|(setting, running)| pair.plateau(setting, running)));
+        let settings: Vec<(usize, Vec<usize>)> = running.into_iter().enumerate().collect();
+        let plateau = |(setting, running): &(usize, Vec<usize>)| pair.plateau(*setting, running);
+        plateaus.extend(each(much, &settings, plateau).into_iter().flatten());
         remarks.extend(in_step_remark(&plateaus, in_step, conditions.tolerance_kpa));
     }
     remarks.extend(idle_vacuum::remark(&plateaus, conditions));

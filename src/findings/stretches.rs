@@ -2,6 +2,7 @@
 
 use super::balance::LEVEL;
 use super::tee_run;
+use crate::cores::{MANY_SAMPLES, each};
 use crate::sample::{Mark, Meaning, Remark};
 use crate::signal::Signal;
 use crate::signal::plateaus::{Kind, Plateau};
@@ -107,29 +108,52 @@ pub fn find(signal: &Signal) -> Found {
     let mut steps = Vec::new();
     let mut off = Vec::new();
     let mut dead = Vec::new();
-    for plateau in &signal.plateaus {
-        for piece in pieces(signal, plateau) {
-            let Some(blocks) = blocks(signal, plateau, piece) else { continue };
-            if let Some(side) = blocks.dead {
-                dead.push((piece.from_s, side));
-                continue;
-            }
-            off.extend(blocks.hose_off);
-            let (parts, headless) = even_parts(signal, &blocks.kept);
-            for (number, part) in parts.into_iter().enumerate() {
-                let stepped = headless || number > 0;
-                let fresh = piece.fresh || stepped;
-                if stepped {
-                    steps.push(signal.cycles.from_s[part[0]]);
-                }
-                let piece = Piece { fresh, ..piece };
-                found.stretches.extend(average(signal, plateau, &part, piece));
-            }
-        }
+    let plateaus = signal.plateaus.iter();
+    let of_plateau =
+        |plateau| pieces(signal, plateau).into_iter().map(move |piece| (plateau, piece));
+    let pieces: Vec<(&Plateau, Piece)> = plateaus.flat_map(of_plateau).collect();
+    let much = signal.track.len() >= MANY_SAMPLES;
+    for piece in each(much, &pieces, |(plateau, piece)| seen(signal, plateau, *piece)) {
+        dead.extend(piece.dead);
+        off.extend(piece.hose_off);
+        steps.extend(piece.steps);
+        found.stretches.extend(piece.stretches);
     }
     number_settings(&mut found.stretches);
     found.remarks = remarks(signal, &steps, &off, &dead);
     found
+}
+
+/// What a piece of a plateau shows.
+#[derive(Default)]
+struct Seen {
+    stretches: Vec<Stretch>,
+    /// Where the difference steps, s.
+    steps: Vec<f64>,
+    /// Where a hose came off, s.
+    hose_off: Option<f64>,
+    /// Where it begins, s, and the side that has no vacuum.
+    dead: Option<(f64, &'static str)>,
+}
+
+fn seen(signal: &Signal, plateau: &Plateau, piece: Piece) -> Seen {
+    let mut seen = Seen::default();
+    let Some(blocks) = blocks(signal, plateau, piece) else { return seen };
+    if let Some(side) = blocks.dead {
+        seen.dead = Some((piece.from_s, side));
+        return seen;
+    }
+    seen.hose_off = blocks.hose_off;
+    let (parts, headless) = even_parts(signal, &blocks.kept);
+    for (number, part) in parts.into_iter().enumerate() {
+        let stepped = headless || number > 0;
+        if stepped {
+            seen.steps.push(signal.cycles.from_s[part[0]]);
+        }
+        let piece = Piece { fresh: piece.fresh || stepped, ..piece };
+        seen.stretches.extend(average(signal, plateau, &part, piece));
+    }
+    seen
 }
 
 fn remarks(

@@ -10,6 +10,7 @@
 use super::balance::LEVEL;
 use super::stretches::Stretch;
 use super::{Conditions, Sides};
+use crate::cores::{MANY_SAMPLES, each};
 use crate::sample::Column;
 use crate::signal::{Signal, orders};
 use crate::statistics::correlated::{MeanInterval, mean_interval};
@@ -87,10 +88,11 @@ impl Uneven {
 pub fn find(signal: &Signal, stretches: &[Stretch], cylinders: u32) -> Option<Uneven> {
     let mut apart: Vec<&Stretch> = stretches.iter().filter(|s| s.shows_sides()).collect();
     apart.sort_by(|a, b| (b.to_s - b.from_s).total_cmp(&(a.to_s - a.from_s)));
-    apart
+    apart.truncate(MOST_STRETCHES);
+    let much = signal.track.len() >= MANY_SAMPLES;
+    each(much, &apart, |stretch| of_stretch(signal, stretch, cylinders))
         .into_iter()
-        .take(MOST_STRETCHES)
-        .filter_map(|stretch| of_stretch(signal, stretch, cylinders))
+        .flatten()
         .max_by(|a, b| a.times_low.total_cmp(&b.times_low))
 }
 

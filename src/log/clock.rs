@@ -53,24 +53,51 @@ pub(super) fn settle(batch: &mut Batch<Column>, clock: &Clock, remarks: &mut Vec
 /// Rows that repeat the stamp above them, and rows that step back.
 fn count_steps(time_s: &Column) -> (usize, usize) {
     let (mut repeats, mut backs) = (0, 0);
-    steps(time_s, |last, time| {
-        repeats += usize::from(time == last);
-        backs += usize::from(time < last);
-    });
+    steps(
+        time_s,
+        |shortest, _| shortest <= 0.0,
+        |last, time| {
+            repeats += usize::from(time == last);
+            backs += usize::from(time < last);
+        },
+    );
     (repeats, backs)
 }
 
-/// Shows every time with the one before it.
-fn steps(time_s: &Column, mut seen: impl FnMut(f64, f64)) {
+/// Shows every time with the one before it, piece by piece where `worth` says so of its shortest and its longest
+/// step.
+fn steps(time_s: &Column, worth: impl Fn(f64, f64) -> bool, mut seen: impl FnMut(f64, f64)) {
     let mut cursor = time_s.cursor();
     let (mut at, mut last) = (0, f64::NAN);
     while at < time_s.len() {
         let times = cursor.rest_of_piece(at);
         seen(last, times[0]);
-        times.windows(2).for_each(|pair| seen(pair[0], pair[1]));
+        let (shortest, longest) = extreme_steps(times);
+        if worth(shortest, longest) {
+            times.windows(2).for_each(|pair| seen(pair[0], pair[1]));
+        }
         last = times[times.len() - 1];
         at += times.len();
     }
+}
+
+/// The shortest and the longest step between times, side by side: in one lane each would wait for the last.
+fn extreme_steps(times: &[f64]) -> (f64, f64) {
+    const LANES: usize = 8;
+    let (mut shortest, mut longest) = ([f64::INFINITY; LANES], [f64::NEG_INFINITY; LANES]);
+    let later = times.get(1..).unwrap_or_default();
+    for (from, to) in times.chunks(LANES).zip(later.chunks(LANES)) {
+        for (lane, (from, to)) in from.iter().zip(to).enumerate() {
+            let step = to - from;
+            shortest[lane] = if step < shortest[lane] { step } else { shortest[lane] };
+            longest[lane] = if step > longest[lane] { step } else { longest[lane] };
+        }
+    }
+    let fold = |lanes: [f64; LANES], of: fn(f64, f64) -> f64| lanes.into_iter().reduce(of);
+    (
+        fold(shortest, f64::min).unwrap_or(f64::INFINITY),
+        fold(longest, f64::max).unwrap_or(f64::NEG_INFINITY),
+    )
 }
 
 /// A time of day falls back by a day at midnight, and on a dial of twelve hours at one o'clock.
@@ -247,11 +274,15 @@ fn gaps(time_s: &Column, remarks: &mut Vec<Remark>) {
     let Some(step) = median_step(time_s.len(), |at| cursor.glance(at)) else { return };
     let limit = (GAP * step).max(1.0);
     let mut gaps: Vec<(f64, f64)> = Vec::new();
-    steps(time_s, |from, to| {
-        if to - from > limit {
-            gaps.push((from, to - from));
-        }
-    });
+    steps(
+        time_s,
+        |_, longest| longest > limit,
+        |from, to| {
+            if to - from > limit {
+                gaps.push((from, to - from));
+            }
+        },
+    );
     let Some((from, longest)) = gaps.iter().copied().max_by(|a, b| a.1.total_cmp(&b.1)) else {
         return;
     };

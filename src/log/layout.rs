@@ -6,6 +6,8 @@
 //! second, 2021; from memory), the same word of many rows one after the other.
 
 use super::numbers::POWERS;
+use crate::sample::Packer;
+use crate::units::TimeUnit;
 use std::ops::Range;
 
 /// Rows that are read at a time, at most.
@@ -34,15 +36,65 @@ pub(super) struct Layout {
 /// Room for the numbers of a group of rows.
 #[derive(Debug, Clone)]
 pub(super) struct Room {
-    low: Vec<u32>,
-    high: Vec<u32>,
+    high: Vec<i32>,
+    unread: Vec<i32>,
     /// Each number of the layout, row by row.
-    pub values: Vec<Vec<f64>>,
+    pub columns: Vec<Numbers>,
+}
+
+/// A number of rows that are alike.
+#[derive(Debug, Clone)]
+pub(super) struct Numbers {
+    /// Where it has at most [`MOST_DIGITS`], it is in whole numbers of `10^-decimals`, else in values.
+    decimals: Option<u8>,
+    whole: Vec<i32>,
+    values: Vec<f64>,
+}
+
+/// Digits of the largest whole number for sure.
+const MOST_DIGITS: usize = 9;
+
+impl Default for Numbers {
+    fn default() -> Numbers {
+        Numbers { decimals: None, whole: vec![0; GROUP], values: vec![0.0; GROUP] }
+    }
+}
+
+impl Numbers {
+    /// Puts those of so many rows at the end of a column.
+    pub fn put(&self, rows: usize, column: &mut Packer) {
+        match self.decimals {
+            Some(decimals) => column.extend_decimals(&self.whole[..rows], decimals),
+            None => column.extend(&self.values[..rows]),
+        }
+    }
+
+    /// The same of times of a unit, as seconds.
+    pub fn put_times(&mut self, rows: usize, unit: TimeUnit, column: &mut Packer) {
+        // A whole number over a power of ten is the same by one division as by the unit's.
+        let decimals = match (unit, self.decimals) {
+            (TimeUnit::Second, decimals) => decimals,
+            (TimeUnit::Millisecond, Some(0)) => Some(3),
+            (TimeUnit::Microsecond, Some(0)) => Some(6),
+            _ => None,
+        };
+        if let Some(decimals) = decimals {
+            return column.extend_decimals(&self.whole[..rows], decimals);
+        }
+        let values = &mut self.values[..rows];
+        if let Some(decimals) = self.decimals {
+            let power = POWERS[usize::from(decimals)];
+            let whole = values.iter_mut().zip(&self.whole);
+            whole.for_each(|(value, whole)| *value = f64::from(*whole) / power);
+        }
+        values.iter_mut().for_each(|value| *value = unit.to_seconds(*value).0);
+        column.extend(values);
+    }
 }
 
 impl Default for Room {
     fn default() -> Room {
-        Room { low: vec![0; GROUP], high: vec![0; GROUP], values: Vec::new() }
+        Room { high: vec![0; GROUP], unread: vec![0; GROUP], columns: Vec::new() }
     }
 }
 
@@ -52,9 +104,11 @@ struct Number {
     /// The word with its last digits, and that with the digits before them.
     low: Word,
     high: Option<Word>,
-    /// What the high word counts for, and the power of ten that the whole is divided by, with its sign.
+    /// What the high word counts for.
     scale: f64,
-    power: f64,
+    digits: usize,
+    decimals: u8,
+    negative: bool,
 }
 
 /// Eight bytes of a row, with the signs that must be in them.
@@ -141,20 +195,15 @@ impl Layout {
         let rows = ((text.len() - start) / self.length).min(most).min(GROUP);
         let mut rows =
             self.skipped.iter().fold(rows, |rows, bytes| self.skip(text, start, bytes, rows));
+        let Room { high, unread, columns } = room;
         for word in &self.fixed {
-            rows = word.join(text, start, self.length, &mut room.low[..rows]);
+            rows = word.join(text, start, self.length, &mut unread[..rows]);
         }
-        if room.values.len() < self.numbers.len() {
-            room.values.resize_with(self.numbers.len(), || vec![0.0; GROUP]);
+        if columns.len() < self.numbers.len() {
+            columns.resize_with(self.numbers.len(), Numbers::default);
         }
-        for (number, values) in self.numbers.iter().zip(&mut room.values) {
-            rows = number.read(
-                text,
-                start,
-                self.length,
-                [&mut room.low, &mut room.high],
-                &mut values[..rows],
-            );
+        for (number, column) in self.numbers.iter().zip(columns) {
+            rows = number.read(text, start, self.length, high, column, rows);
         }
         rows
     }
@@ -198,35 +247,39 @@ impl Number {
         } else {
             (None, 0.0)
         };
-        let power = POWERS[decimals];
-        Some(Number { low, high, scale, power: if negative { -power } else { power } })
+        Some(Number { low, high, scale, decimals: decimals as u8, digits, negative })
     }
 
-    /// The numbers of rows; returns how many rows are laid out so.
+    /// This number of so many rows; returns how many of them are laid out so.
     fn read(
         &self,
         text: &[u8],
         start: usize,
         length: usize,
-        [low, high]: [&mut [u32]; 2],
-        values: &mut [f64],
+        high: &mut [i32],
+        column: &mut Numbers,
+        rows: usize,
     ) -> usize {
-        let mut rows = self.low.join(text, start, length, &mut low[..values.len()]);
-        // All of them whole numbers below 2^53, so that a division rounds once, as `str::parse` does. Below 10^8
-        // they are so as i32, which a vector of them is made from at once.
-        match &self.high {
-            None => {
-                for (value, low) in values.iter_mut().zip(&low[..rows]) {
-                    *value = f64::from(*low as i32) / self.power;
+        let low = &mut column.whole;
+        let mut rows = self.low.join(text, start, length, &mut low[..rows]);
+        column.decimals = (self.digits <= MOST_DIGITS).then_some(self.decimals);
+        if let Some(word) = &self.high {
+            rows = word.join(text, start, length, &mut high[..rows]);
+            let parts = low[..rows].iter_mut().zip(&*high);
+            if column.decimals.is_some() {
+                let scale = self.scale as i32;
+                parts.for_each(|(low, high)| *low += high * scale);
+            } else {
+                // All of them whole numbers below 2^53, so that a division rounds once, as `str::parse` does.
+                let power = POWERS[usize::from(self.decimals)];
+                let power = if self.negative { -power } else { power };
+                for (value, (low, high)) in column.values.iter_mut().zip(parts) {
+                    *value = (f64::from(*high) * self.scale + f64::from(*low)) / power;
                 }
             }
-            Some(word) => {
-                rows = word.join(text, start, length, &mut high[..rows]);
-                for ((value, low), high) in values.iter_mut().zip(&low[..rows]).zip(&*high) {
-                    let whole = f64::from(*high as i32) * self.scale + f64::from(*low as i32);
-                    *value = whole / self.power;
-                }
-            }
+        }
+        if self.negative {
+            low[..rows].iter_mut().for_each(|number| *number = -*number);
         }
         rows
     }
@@ -280,7 +333,7 @@ impl Word {
 
     /// Joins the digits of this word of rows that follow one another; returns how many rows there were before
     /// the first that has other signs in it.
-    fn join(&self, text: &[u8], start: usize, length: usize, joined: &mut [u32]) -> usize {
+    fn join(&self, text: &[u8], start: usize, length: usize, joined: &mut [i32]) -> usize {
         let Some(from) = start.checked_add_signed(self.from) else { return 0 };
         let Some(text) = text.get(from..) else { return 0 };
         let digits = self.whole | self.decimals;
@@ -319,11 +372,11 @@ impl Word {
 
 /// The number of eight digits, the first of them in the lowest byte: pairs, fours and eight of them are joined.
 #[inline]
-fn number_of(digits: u64) -> u32 {
+fn number_of(digits: u64) -> i32 {
     let pairs = digits.wrapping_mul(10).wrapping_add(digits >> 8);
     let (even, odd) = (pairs & 0x0000_00ff_0000_00ff, (pairs >> 16) & 0x0000_00ff_0000_00ff);
     let fours = even.wrapping_mul(0x000f_4240_0000_0064);
-    (fours.wrapping_add(odd.wrapping_mul(0x0000_2710_0000_0001)) >> 32) as u32
+    (fours.wrapping_add(odd.wrapping_mul(0x0000_2710_0000_0001)) >> 32) as i32
 }
 
 #[cfg(test)]
@@ -339,18 +392,18 @@ mod tests {
         if !layout.set(&text.as_bytes()[..first], b',', b'.', (0..9).map(|field| field < read)) {
             return (0, Vec::new());
         }
-        let (mut at, mut all) = (first, vec![Vec::new(); layout.numbers.len()]);
+        let (mut at, mut all) = (first, vec![Packer::default(); layout.numbers.len()]);
         let mut rows = 0;
         for most in [1, 3, GROUP, GROUP, GROUP] {
             let found = layout.read(text.as_bytes(), at, most, &mut room);
-            all.iter_mut().zip(&room.values).for_each(|(all, own)| all.extend(&own[..found]));
+            all.iter_mut().zip(&room.columns).for_each(|(all, own)| own.put(found, all));
             rows += found;
             at += found * layout.length;
             if found < most {
                 break;
             }
         }
-        (rows, all)
+        (rows, all.into_iter().map(|column| column.finish().to_vec()).collect())
     }
 
     /// The numbers of rows, column by column, as the standard library reads them.

@@ -6,7 +6,7 @@
 //! 2021, and G. Langdale and D. Lemire, Parsing gigabytes of JSON per second, 2019; both from memory). A
 //! row that holds anything else is left to the way that knows everything.
 
-use super::layout::Layout;
+use super::layout::{Layout, Numbers};
 use super::numbers::POWERS;
 use super::plan::{CHANNELS, Clock, Plan};
 use super::rows::Batch;
@@ -95,23 +95,23 @@ impl PlainRows {
 
     /// Puts so many rows that are laid out like a plain one in a batch; `numbers` are the columns of their
     /// numbers.
-    pub fn keep(&self, like: &PlainRow, numbers: &mut [Vec<f64>], rows: usize, batch: &mut Batch) {
-        let mut numbers = numbers.iter_mut().map(|column| &mut column[..rows]);
+    pub fn keep(&self, like: &PlainRow, numbers: &mut [Numbers], rows: usize, batch: &mut Batch) {
+        let mut numbers = numbers.iter_mut();
         for step in &self.steps {
+            // A field that is empty has no number.
+            let is_empty = |channel: &u8| like.1[usize::from(*channel)].is_nan();
             match step {
-                Step::Time => {
-                    let times = numbers.next().unwrap_or_default();
-                    times.iter_mut().for_each(|time| *time = self.unit.to_seconds(*time).0);
-                    batch.time_s.extend(times);
+                Step::Channel(channel) if is_empty(channel) => {
+                    let column = &mut batch.channels[usize::from(*channel)];
+                    (0..rows).for_each(|_| column.push(f64::NAN));
                 }
                 Step::Channel(channel) => {
-                    let channel = usize::from(*channel);
-                    // A field that is empty has no number.
-                    if like.1[channel].is_nan() {
-                        (0..rows).for_each(|_| batch.channels[channel].push(f64::NAN));
-                    } else {
-                        batch.channels[channel].extend(numbers.next().unwrap_or_default());
-                    }
+                    let column = &mut batch.channels[usize::from(*channel)];
+                    numbers.by_ref().take(1).for_each(|numbers| numbers.put(rows, column));
+                }
+                Step::Time => {
+                    let times = numbers.by_ref().take(1);
+                    times.for_each(|times| times.put_times(rows, self.unit, &mut batch.time_s));
                 }
                 Step::Skip | Step::Empty => {}
             }

@@ -261,7 +261,7 @@ impl<'a> RowReader<'a> {
             let mut most = FIRST_ALIKE;
             loop {
                 let rows = layout.read(text, at, most, room);
-                plain.keep(row, &mut room.values, rows, batch);
+                plain.keep(row, &mut room.columns, rows, batch);
                 at += rows * layout.length;
                 if rows < most {
                     break;

@@ -57,6 +57,22 @@ impl<'a> Cursor<'a> {
         &self.values[at - self.from..]
     }
 
+    /// Writes the values of samples from the first on over `into`; those beyond the end of the column stay as they
+    /// are.
+    pub fn read(&mut self, first: usize, mut into: &mut [f64]) {
+        let mut at = first;
+        while !into.is_empty() {
+            let rest = self.rest_of_piece(at);
+            let own = rest.len().min(into.len());
+            if own == 0 {
+                return;
+            }
+            let (now, later) = into.split_at_mut(own);
+            now.copy_from_slice(&rest[..own]);
+            (at, into) = (at + own, later);
+        }
+    }
+
     /// Puts the values of some samples at the end of `into`; those beyond the end of the column are left out.
     pub fn copy(&mut self, samples: Range<usize>, into: &mut Vec<f64>) {
         let mut at = samples.start;

@@ -73,18 +73,25 @@ impl Digest {
             }
             self.last = last;
         }
-        // Whatever is longer than the longest so far has a value in common with steps of that length, and the
-        // one before it.
-        let mut at = Self::SHORT_RUN;
-        while let Some(&value) = values.get(at) {
-            if value.is_finite() && values[at - 1] == value {
-                let same = |v: &&f64| **v == value;
-                let behind = values[at..].iter().take_while(same).count();
-                let run = values[..at].iter().rev().take_while(same).count() + behind;
-                self.longest_run = self.longest_run.max(run as u32);
-            }
-            at += self.longest_run as usize;
-        }
+        self.longest_run = longest_run(values, |value| value.is_finite());
+    }
+
+    /// Takes in whole numbers, at least one, that `value` makes values of; also the least and the greatest number.
+    pub(super) fn of_decimals(numbers: &[i32], value: impl Fn(i32) -> f64) -> (Digest, (i32, i32)) {
+        let (low, high) = extent(numbers);
+        let end = |number: Option<&i32>| number.map_or(f64::NAN, |number| value(*number));
+        let changes = numbers.windows(2).map(|pair| u32::from(pair[0] != pair[1])).sum();
+        let digest = Digest {
+            missing: 0,
+            low: value(low),
+            high: value(high),
+            first: end(numbers.first()),
+            last: end(numbers.last()),
+            changes,
+            parted: changes,
+            longest_run: longest_run(numbers, |_| true),
+        };
+        (digest, (low, high))
     }
 
     /// The same of values that all went through a conversion that keeps or turns their order.
@@ -102,6 +109,34 @@ impl Digest {
     pub fn is_empty(&self) -> bool {
         self.first.is_nan()
     }
+}
+
+/// Least and greatest; in lanes, which the compiler turns into vectors.
+fn extent(numbers: &[i32]) -> (i32, i32) {
+    const LANES: usize = 16;
+    let (mut low, mut high) = ([i32::MAX; LANES], [i32::MIN; LANES]);
+    for chunk in numbers.chunks(LANES) {
+        for ((number, low), high) in chunk.iter().zip(&mut low).zip(&mut high) {
+            (*low, *high) = ((*low).min(*number), (*high).max(*number));
+        }
+    }
+    (low.into_iter().fold(i32::MAX, i32::min), high.into_iter().fold(i32::MIN, i32::max))
+}
+
+/// See [`Digest::longest_run`].
+fn longest_run<T: PartialEq + Copy>(values: &[T], is_reading: impl Fn(T) -> bool) -> u32 {
+    // Whatever is longer than the longest so far has a value in common with steps of that length, and the one
+    // before it.
+    let (mut longest, mut at) = (Digest::SHORT_RUN, Digest::SHORT_RUN);
+    while let Some(&value) = values.get(at) {
+        if values[at - 1] == value && is_reading(value) {
+            let same = |v: &&T| **v == value;
+            let before = values[..at].iter().rev().take_while(same).count();
+            longest = longest.max(before + values[at..].iter().take_while(same).count());
+        }
+        at += longest;
+    }
+    longest as u32
 }
 
 #[cfg(test)]

@@ -10,7 +10,7 @@
 /// Values in one piece.
 pub(super) const PIECE: usize = 8192;
 /// Most decimals that are tried.
-const MOST_DECIMALS: usize = 9;
+pub(super) const MOST_DECIMALS: usize = 9;
 /// Powers of ten, exact.
 const POWERS: [f64; MOST_DECIMALS + 1] = [1.0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9];
 /// Adding this and taking it away rounds to a whole number up to 2^51, without a branch; in between its
@@ -93,7 +93,7 @@ fn codes(values: &mut [f64], codes: impl Iterator<Item = f64>) {
 pub(super) fn pack(values: &[f64], decimals: &mut u8, numbers: &mut Vec<i64>) -> (Form, Box<[u8]>) {
     let raw = || {
         let form = Form { width: 8, decimals: 0, base: 0, rise: 0 };
-        (form, values.iter().flat_map(|value| value.to_le_bytes()).collect())
+        (form, bytes(values, |value| value.to_le_bytes()))
     };
     // One decimal less is tried first, so that one odd piece does not cost those after it.
     let mut likely = usize::from(*decimals).saturating_sub(1)..=MOST_DECIMALS;
@@ -102,12 +102,51 @@ pub(super) fn pack(values: &[f64], decimals: &mut u8, numbers: &mut Vec<i64>) ->
         return raw();
     };
     *decimals = found as u8;
-    let read = |number: &&i64| **number != NO_READING;
-    let (first, last) = (numbers.iter().find(read), numbers.iter().rfind(read));
-    let (first, last) = (first.copied().unwrap_or(0), last.copied().unwrap_or(0));
-    let missing = numbers.contains(&NO_READING);
+    let form = Form { width: 0, decimals: found as u8, base: 0, rise: 0 };
+    about_a_line(form, numbers).unwrap_or_else(raw)
+}
+
+/// Packs a piece of whole numbers of `10^-decimals` between `low` and `high`.
+pub(super) fn pack_decimals(
+    numbers: &[i32],
+    (low, high): (i32, i32),
+    decimals: u8,
+    wide: &mut Vec<i64>,
+) -> (Form, Box<[u8]>) {
+    let form = Form { width: 0, decimals, base: i64::from(low), rise: 0 };
+    let span = high.wrapping_sub(low) as u32;
+    if rise(numbers.first(), numbers.last(), numbers.len()) == 0 && span < u32::from(u16::MAX) {
+        let code = |number: &i32| number.wrapping_sub(low) as u32;
+        return match span {
+            0 => (form, Box::default()),
+            _ if span < u32::from(u8::MAX) => {
+                (Form { width: 1, ..form }, bytes(numbers, |n| (code(n) as u8).to_le_bytes()))
+            }
+            _ => (Form { width: 2, ..form }, bytes(numbers, |n| (code(n) as u16).to_le_bytes())),
+        };
+    }
+    wide.clear();
+    wide.extend(numbers.iter().map(|number| i64::from(*number)));
+    let raw = || {
+        let form = Form { width: 8, decimals: 0, base: 0, rise: 0 };
+        let power = POWERS[usize::from(decimals)];
+        (form, bytes(numbers, |number| (f64::from(*number) / power).to_le_bytes()))
+    };
+    about_a_line(form, wide).unwrap_or_else(raw)
+}
+
+/// How much whole numbers rise from one to the next, by the first and the last.
+fn rise<T: Copy + Into<i64>>(first: Option<&T>, last: Option<&T>, count: usize) -> i64 {
+    let (Some(first), Some(last)) = (first, last) else { return 0 };
     // Off by less than the values are apart where some are missing at the ends; any line will do.
-    let rise = (last - first) / (numbers.len().max(2) as i64 - 1);
+    ((*last).into() - (*first).into()) / (count.max(2) as i64 - 1)
+}
+
+/// Whole numbers as codes from a line; `None` where they are too far from it.
+fn about_a_line(form: Form, numbers: &mut [i64]) -> Option<(Form, Box<[u8]>)> {
+    let read = |number: &&i64| **number != NO_READING;
+    let rise = rise(numbers.iter().find(read), numbers.iter().rfind(read), numbers.len());
+    let missing = numbers.contains(&NO_READING);
     let (mut low, mut high) = (i64::MAX, i64::MIN);
     for (at, number) in numbers.iter_mut().enumerate() {
         if *number != NO_READING {
@@ -119,22 +158,43 @@ pub(super) fn pack(values: &[f64], decimals: &mut u8, numbers: &mut Vec<i64>) ->
         (low, high) = (0, 0);
     }
     let span = (high - low) as u64;
-    let form = |width| Form { width, decimals: found as u8, base: low, rise };
+    let form = |width| Form { width, base: low, rise, ..form };
     let code = |number: &i64| if *number == NO_READING { u64::MAX } else { (number - low) as u64 };
     match span {
-        0 if !missing => (form(0), Box::default()),
+        0 if !missing => Some((form(0), Box::default())),
         // The largest code stands for 'no reading'.
         _ if span < u64::from(u8::MAX) => {
-            (form(1), numbers.iter().map(|n| code(n) as u8).collect())
+            Some((form(1), bytes(numbers, |n| (code(n) as u8).to_le_bytes())))
         }
         _ if span < u64::from(u16::MAX) => {
-            (form(2), numbers.iter().flat_map(|n| (code(n) as u16).to_le_bytes()).collect())
+            Some((form(2), bytes(numbers, |n| (code(n) as u16).to_le_bytes())))
         }
         _ if span < u64::from(u32::MAX) => {
-            (form(4), numbers.iter().flat_map(|n| (code(n) as u32).to_le_bytes()).collect())
+            Some((form(4), bytes(numbers, |n| (code(n) as u32).to_le_bytes())))
         }
-        _ => raw(),
+        _ => None,
     }
+}
+
+/// So many bytes of each.
+fn bytes<T, const N: usize>(numbers: &[T], code: impl Fn(&T) -> [u8; N]) -> Box<[u8]> {
+    let mut bytes = vec![0; N * numbers.len()];
+    let codes = bytes.as_chunks_mut().0.iter_mut().zip(numbers);
+    codes.for_each(|(bytes, number)| *bytes = code(number));
+    bytes.into_boxed_slice()
+}
+
+/// The value as a whole number of `10^-decimals`, where it is one that is small enough.
+pub(super) fn as_decimal(value: f64, decimals: u8) -> Option<i32> {
+    let power = POWERS[usize::from(decimals)];
+    let number = (value * power).round();
+    (number.abs() < f64::from(i32::MAX) && number / power == value).then_some(number as i32)
+}
+
+/// Whole numbers of `10^-decimals` as values.
+pub(super) fn as_values(numbers: &[i32], decimals: u8) -> impl Iterator<Item = f64> + '_ {
+    let power = POWERS[usize::from(decimals)];
+    numbers.iter().map(move |number| f64::from(*number) / power)
 }
 
 /// Stands for NaN among whole numbers.

@@ -2,7 +2,7 @@
 
 use super::column::{Column, Piece, Place};
 use super::digest::Digest;
-use super::packed::{PIECE, pack};
+use super::packed::{MOST_DECIMALS, PIECE, as_decimal, as_values, pack, pack_decimals};
 
 /// What packing keeps from piece to piece.
 #[derive(Debug, Clone, Default)]
@@ -18,41 +18,109 @@ impl Packing {
         let digest = Digest::of(values);
         Piece { from, len: values.len(), form, place: Place::Memory(bytes), digest }
     }
+
+    /// The same of whole numbers of `10^-decimals`, at least one.
+    fn piece_of_decimals(&mut self, from: usize, numbers: &[i32], decimals: u8) -> Piece {
+        let (digest, extent) = Digest::of_decimals(numbers, |number| {
+            as_values(&[number], decimals).next().unwrap_or(f64::NAN)
+        });
+        let (form, bytes) = pack_decimals(numbers, extent, decimals, &mut self.numbers);
+        self.decimals = decimals;
+        Piece { from, len: numbers.len(), form, place: Place::Memory(bytes), digest }
+    }
 }
 
 /// A column that grows.
 #[derive(Debug, Clone, Default)]
 pub struct Packer {
     done: Column,
+    /// What comes behind it and is less than a piece: values, or nothing but decimals.
     open: Vec<f64>,
+    decimals: Decimals,
     packing: Packing,
 }
+
+/// Whole numbers of `10^-decimals`.
+#[derive(Debug, Clone, Default)]
+struct Decimals {
+    numbers: Vec<i32>,
+    decimals: u8,
+}
+
+/// Up to so many values are looked at again when decimals follow, whether they are decimals as well.
+const LOOKED_AT_AGAIN: usize = 64;
 
 impl Packer {
     /// Puts a value at the end.
     #[inline]
     pub fn push(&mut self, value: f64) {
-        self.open.push(value);
-        if self.open.len() >= PIECE {
-            self.close();
+        if !self.decimals.numbers.is_empty() {
+            if let Some(number) = as_decimal(value, self.decimals.decimals) {
+                return self.extend_decimals(&[number], self.decimals.decimals);
+            }
+            self.open_values();
         }
+        self.open.push(value);
+        self.close_full();
     }
 
     /// Puts values at the end.
     pub fn extend(&mut self, mut values: &[f64]) {
+        self.open_values();
         while !values.is_empty() {
             let (now, later) = values.split_at(values.len().min(PIECE - self.open.len()));
             self.open.extend_from_slice(now);
             values = later;
-            if self.open.len() >= PIECE {
-                self.close();
+            self.close_full();
+        }
+    }
+
+    /// Puts whole numbers of `10^-decimals` at the end, which cost less than the values that they stand for.
+    pub fn extend_decimals(&mut self, mut numbers: &[i32], decimals: u8) {
+        if usize::from(decimals) > MOST_DECIMALS || !self.open_decimals(decimals) {
+            let values: Vec<f64> = as_values(numbers, decimals).collect();
+            return self.extend(&values);
+        }
+        while !numbers.is_empty() {
+            let own = &mut self.decimals.numbers;
+            let (now, later) = numbers.split_at(numbers.len().min(PIECE - own.len()));
+            own.extend_from_slice(now);
+            numbers = later;
+            self.close_full();
+        }
+    }
+
+    /// Makes what is open values.
+    fn open_values(&mut self) {
+        let Decimals { numbers, decimals } = &mut self.decimals;
+        self.open.extend(as_values(numbers, *decimals));
+        numbers.clear();
+    }
+
+    /// Makes what is open decimals; false where it is not.
+    fn open_decimals(&mut self, decimals: u8) -> bool {
+        let own = &mut self.decimals;
+        if own.numbers.is_empty() && self.open.len() <= LOOKED_AT_AGAIN {
+            own.decimals = decimals;
+            own.numbers.extend(self.open.iter().map_while(|value| as_decimal(*value, decimals)));
+            if own.numbers.len() == self.open.len() {
+                self.open.clear();
+                return true;
             }
+            own.numbers.clear();
+        }
+        !own.numbers.is_empty() && own.decimals == decimals
+    }
+
+    fn close_full(&mut self) {
+        if self.open.len().max(self.decimals.numbers.len()) >= PIECE {
+            self.close();
         }
     }
 
     /// Number of values.
     pub fn len(&self) -> usize {
-        self.done.len() + self.open.len()
+        self.done.len() + self.open.len() + self.decimals.numbers.len()
     }
 
     /// True without a value.
@@ -66,6 +134,12 @@ impl Packer {
             let piece = self.packing.piece(self.done.len(), &self.open);
             self.done.push(piece);
             self.open.clear();
+        }
+        let Decimals { numbers, decimals } = &mut self.decimals;
+        if !numbers.is_empty() {
+            let piece = self.packing.piece_of_decimals(self.done.len(), numbers, *decimals);
+            self.done.push(piece);
+            numbers.clear();
         }
     }
 

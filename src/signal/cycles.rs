@@ -6,6 +6,7 @@
 //! What remains moves only when the engine does.
 
 use super::links::Outages;
+use crate::cores::{MANY_SAMPLES, both};
 use crate::sample::{Column, Track};
 
 /// Averages over consecutive blocks of whole engine cycles: the series of all statistics.
@@ -60,19 +61,17 @@ const GAP_INTERVALS: f64 = 6.0;
 /// A block needs readings over this share of its length.
 const LEAST_COVER: f64 = 0.9;
 
-/// From so many samples on a second core is worth its start.
-const LONG: usize = 100_000;
-
 /// Cuts a track into blocks of whole cycles and averages every channel over them.
 ///
-/// `speed` gives the time, s, and the engine speed of every sample, rev/min (NaN: no reading), one after
-/// the other, so that a long log needs no column of its own for it; `interval_s` is the usual time between
-/// samples; `with_speed` says whether the speed was measured at all. Where there is less than one sample a
+/// `speeds` begins a way along the log: called with one stretch of samples after the other, the number of
+/// the first and the times of all, s, it fills in the engine speeds, rev/min (NaN: no reading), so that a
+/// long log needs no column of its own for them. `interval_s` is the usual time between samples;
+/// `with_speed` says whether the speed was measured at all. Where there is less than one sample a
 /// cycle no average over a cycle exists, and every sample is a block of its own. Where the engine
 /// stands still, blocks have the length of [`SAMPLES_A_BLOCK`] samples and no cycles.
-pub fn cut(
+pub fn cut<S: FnMut(usize, &[f64], &mut [f64])>(
     track: &Track,
-    speed: impl Iterator<Item = (f64, f64)> + Clone,
+    speeds: impl Fn() -> S,
     interval_s: f64,
     with_speed: bool,
 ) -> Cycles {
@@ -81,36 +80,53 @@ pub fn cut(
         .as_ref()
         .and_then(Column::range)
         .is_none_or(|(_, fastest)| fastest * interval_s > 120.0);
-    let outages = Outages::of(&track.marks);
-    let alone = || speed.clone().map(|(_, speed)| speed);
-    if may_be_slow && slower_than_the_cycles(alone(), interval_s) {
-        return one_a_sample(track, &alone().collect::<Vec<f64>>(), interval_s, with_speed);
+    if may_be_slow && slower_than_the_cycles(&track.time_s, speeds(), interval_s) {
+        let mut all = Vec::new();
+        along(&track.time_s, speeds(), |_, speeds| all.extend_from_slice(speeds));
+        return one_a_sample(track, &all, interval_s, with_speed);
     }
-    let mut cycles = whole_cycles(&outages, speed, interval_s, with_speed);
+    let mut cycles = whole_cycles(track, speeds(), interval_s, with_speed);
     let averages = |column: &Option<Column>| {
         column.as_ref().map(|column| averages(&cycles, &track.time_s, column, |_, value| value))
     };
-    let (one, two, crank) = if track.len() < LONG {
-        (averages(&track.vac1_kpa), averages(&track.vac2_kpa), averages(&track.crank_kpa))
-    } else {
-        std::thread::scope(|scope| {
-            let two = scope.spawn(|| averages(&track.vac2_kpa));
-            let (one, crank) = (averages(&track.vac1_kpa), averages(&track.crank_kpa));
-            let two = two.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
-            (one, two, crank)
-        })
-    };
+    let (two, (one, crank)) = both(
+        track.len() >= MANY_SAMPLES,
+        || averages(&track.vac2_kpa),
+        || (averages(&track.vac1_kpa), averages(&track.crank_kpa)),
+    );
     (cycles.vac1_kpa, cycles.vac2_kpa, cycles.crank_kpa) = (one, two, crank);
     cycles
 }
 
-/// True when the usual running speed leaves less than one sample a cycle.
-fn slower_than_the_cycles(speed: impl Iterator<Item = f64>, interval_s: f64) -> bool {
-    let (mut sum, mut count) = (0.0, 0.0);
-    for n in speed.filter(|n| *n >= STANDSTILL_RPM) {
-        sum += n;
-        count += 1.0;
+/// Shows all samples, stretch by stretch: their times and their speeds.
+fn along(
+    time_s: &Column,
+    mut speeds: impl FnMut(usize, &[f64], &mut [f64]),
+    mut seen: impl FnMut(&[f64], &[f64]),
+) {
+    let (mut clock, mut own, mut at) = (time_s.cursor(), Vec::new(), 0);
+    while at < time_s.len() {
+        let times = clock.rest_of_piece(at);
+        own.resize(times.len(), f64::NAN);
+        speeds(at, times, &mut own);
+        seen(times, &own);
+        at += times.len();
     }
+}
+
+/// True when the usual running speed leaves less than one sample a cycle.
+fn slower_than_the_cycles(
+    time_s: &Column,
+    speeds: impl FnMut(usize, &[f64], &mut [f64]),
+    interval_s: f64,
+) -> bool {
+    let (mut sum, mut count) = (0.0, 0.0);
+    along(time_s, speeds, |_, speeds| {
+        for n in speeds.iter().filter(|n| **n >= STANDSTILL_RPM) {
+            sum += n;
+            count += 1.0;
+        }
+    });
     count > 0.0 && sum / count * interval_s > 120.0
 }
 
@@ -148,53 +164,83 @@ fn one_a_sample(track: &Track, speed: &[f64], interval_s: f64, with_speed: bool)
 
 /// The blocks, whose channels are still to be averaged.
 fn whole_cycles(
-    outages: &Outages,
-    mut speed: impl Iterator<Item = (f64, f64)>,
+    track: &Track,
+    speeds: impl FnMut(usize, &[f64], &mut [f64]),
     interval_s: f64,
     with_speed: bool,
 ) -> Cycles {
-    let mut done = Cycles { rpm: with_speed.then(Vec::new), ..Cycles::default() };
-    let mut block: Option<Block> = None;
-    let (mut t1, mut n1) = speed.next().unwrap_or((f64::NAN, f64::NAN));
-    for (k, (t, n)) in (1..).zip(speed) {
-        let t0 = std::mem::replace(&mut t1, t);
-        let n0 = std::mem::replace(&mut n1, n);
-        if t1 - t0 > GAP_INTERVALS * interval_s || outages.part(t0, t1) {
-            block = None;
-            continue;
+    let mut cutter = Cutter {
+        interval_s,
+        outages: Outages::of(&track.marks),
+        block: None,
+        sample: 0,
+        before: (f64::NAN, f64::NAN),
+        done: Cycles { rpm: with_speed.then(Vec::new), ..Cycles::default() },
+    };
+    along(&track.time_s, speeds, |times, speeds| {
+        times.iter().zip(speeds).for_each(|(t, n)| cutter.go_to(*t, *n));
+    });
+    cutter.done
+}
+
+/// Cuts a log into blocks, sample by sample.
+struct Cutter {
+    interval_s: f64,
+    outages: Outages,
+    block: Option<Block>,
+    /// The number of the next sample, and time and speed of the one before it.
+    sample: usize,
+    before: (f64, f64),
+    done: Cycles,
+}
+
+impl Cutter {
+    /// Goes on to the next sample.
+    #[inline]
+    fn go_to(&mut self, t1: f64, n1: f64) {
+        let (t0, n0) = std::mem::replace(&mut self.before, (t1, n1));
+        self.sample += 1;
+        if self.sample == 1 {
+            return;
         }
+        let parted = t1 - t0 > GAP_INTERVALS * self.interval_s || self.outages.part(t0, t1);
         let running = n0 >= STANDSTILL_RPM && n1 >= STANDSTILL_RPM;
         let turning = if running { (n0 + n1) * (0.5 / 120.0) } else { 0.0 };
-        if block.as_ref().is_some_and(|b| b.running != running) {
-            block = None;
-        }
         // Few samples end a block; the others must cost little.
-        if let Some(open) = block.as_mut().filter(|open| open.is_far(turning, t1 - t0)) {
+        if let Some(open) = &mut self.block
+            && open.running == running
+            && !parted
+            && open.is_far(turning, t1 - t0)
+        {
             open.fill(turning, t1 - t0);
-            continue;
+        } else {
+            self.end_blocks((t0, t1), parted, running, turning);
+        }
+    }
+
+    /// The same where a block ends on the way, or none is open; the sample at `t1` is counted already.
+    fn end_blocks(&mut self, (t0, t1): (f64, f64), parted: bool, running: bool, turning: f64) {
+        self.block = self.block.take().filter(|open| open.running == running && !parted);
+        if parted {
+            return;
         }
         let mut at = t0;
         while at < t1 {
-            let open = block.get_or_insert_with(|| {
-                Block::open(
-                    at,
-                    if at == t0 { k - 1 } else { k },
-                    running,
-                    length(running, turning, interval_s),
-                )
+            let open = self.block.get_or_insert_with(|| {
+                let first = if at == t0 { self.sample - 2 } else { self.sample - 1 };
+                Block::open(at, first, running, length(running, turning, self.interval_s))
             });
             let whole = open.length_left(turning, t1 - at);
             let to = whole.map_or(t1, |needed| at + needed);
             open.fill(turning, to - at);
             at = to;
             if whole.is_some()
-                && let Some(full) = block.take()
+                && let Some(full) = self.block.take()
             {
-                full.close(at, &mut done);
+                full.close(at, &mut self.done);
             }
         }
     }
-    done
 }
 
 /// Averages of what a column says over the blocks of a log, by the trapezoid rule with the ends
@@ -367,8 +413,16 @@ mod tests {
                 crank_kpa: Some(crank.clone().into()),
                 ..Track::default()
             };
-            let cycles =
-                cut(&track, time.iter().copied().zip(rpm.iter().copied()), 1.0 / rate, true);
+            let cycles = cut(
+                &track,
+                || {
+                    |at: usize, _: &[f64], own: &mut [f64]| {
+                        own.copy_from_slice(&rpm[at..][..own.len()])
+                    }
+                },
+                1.0 / rate,
+                true,
+            );
             assert!(cycles.len() > 10, "{rate} Hz: {} blocks", cycles.len());
             let [afterwards, crank_after] = [&track.vac1_kpa, &track.crank_kpa].map(|column| {
                 averages(&cycles, &track.time_s, column.as_ref().unwrap(), |_, value| value)

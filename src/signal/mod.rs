@@ -80,10 +80,10 @@ pub fn prepare(mut track: Track, cylinders: u32) -> Signal {
     let windows = ripple::speeds(&windows, cylinders, pickup);
     remarks.extend(ripple::pickup_factor(&windows, pickup).map(wrong_pulses));
     let cycles = match &track.rpm {
-        Some(rpm) => cycles::cut(&track, held(&track.time_s, rpm, &outages), interval_s, true),
+        Some(rpm) => cycles::cut(&track, || held(rpm, &outages), interval_s, true),
         None => {
-            let speed = track.time_s.iter().zip(ripple::speeds_at(&windows, track.time_s.iter()));
-            cycles::cut(&track, speed, interval_s, !windows.is_empty())
+            let speeds = || ripple::speeds_at(&windows);
+            cycles::cut(&track, speeds, interval_s, !windows.is_empty())
         }
     };
     let series = plateau_series(&track, &cycles);
@@ -210,21 +210,22 @@ fn bridge(time: &Column, column: &Column, outages: &Outages) -> Option<Column> {
     Some(joined.finish())
 }
 
-/// The time of every sample and the pick-up's speed at it: its last reading while that is fresh and the link
-/// stays.
-fn held<'a>(
-    time: &'a Column,
-    rpm: &'a Column,
-    outages: &'a Outages,
-) -> impl Iterator<Item = (f64, f64)> + Clone + 'a {
+/// The pick-up's speed along a log: its last reading while that is fresh and the link stays.
+fn held<'a>(rpm: &'a Column, outages: &'a Outages) -> impl FnMut(usize, &[f64], &mut [f64]) + 'a {
     let (mut last_s, mut last_rpm) = (f64::NAN, f64::NAN);
-    time.iter().zip(rpm).map(move |(at_s, reading)| {
-        if reading.is_finite() {
-            (last_s, last_rpm) = (at_s, reading);
+    let mut readings = rpm.cursor();
+    move |first, times, speeds| {
+        readings.read(first, speeds);
+        for (at_s, speed) in times.iter().zip(speeds) {
+            if speed.is_finite() {
+                (last_s, last_rpm) = (*at_s, *speed);
+            } else if at_s - last_s <= HOLD_S && !outages.part(last_s, *at_s) {
+                *speed = last_rpm;
+            } else {
+                *speed = f64::NAN;
+            }
         }
-        let fresh = reading.is_finite() || at_s - last_s <= HOLD_S && !outages.part(last_s, at_s);
-        (at_s, if fresh { last_rpm } else { f64::NAN })
-    })
+    }
 }
 
 /// What tells one engine state from another: the speed of the pick-up, or the mean vacuum.
@@ -266,8 +267,9 @@ mod tests {
         for (outages, joined) in [(&outages, false), (&Outages::default(), true)] {
             let column = bridge(&time, &given, outages).unwrap();
             assert_eq!(column.at(2).is_finite(), joined);
-            let speed: Vec<(f64, f64)> = held(&time, &given, outages).collect();
-            assert_eq!(speed[2].1.is_finite(), joined);
+            let mut speed = [0.0; 5];
+            held(&given, outages)(0, &time.to_vec(), &mut speed);
+            assert_eq!(speed[2].is_finite(), joined);
         }
     }
 
@@ -275,9 +277,13 @@ mod tests {
     fn a_speed_holds_while_it_is_fresh() {
         let time = Column::from(vec![0.0, 1.0, 2.0, 3.0, 4.0, 5.0]);
         let rpm = Column::from(vec![NONE, 850.0, NONE, NONE, 860.0, NONE]);
-        let speed: Vec<f64> = held(&time, &rpm, &Outages::default())
-            .map(|(_, n)| if n.is_nan() { -1.0 } else { n })
-            .collect();
+        let mut speed = [0.0; 6];
+        let (none, times) = (Outages::default(), time.to_vec());
+        let mut along = held(&rpm, &none);
+        // In two stretches, as at the end of a piece of the column.
+        along(0, &times[..3], &mut speed[..3]);
+        along(3, &times[3..], &mut speed[3..]);
+        let speed = speed.map(|n| if n.is_nan() { -1.0 } else { n });
         assert_eq!(speed, [-1.0, 850.0, 850.0, -1.0, 860.0, 860.0]);
     }
 }

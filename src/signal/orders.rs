@@ -119,7 +119,12 @@ mod tests {
                 vac1_kpa: Some(column.clone().into()),
                 ..Track::default()
             };
-            let cycles = cut(&track, time.iter().map(|t| (*t, rpm)), 1.0 / rate, true);
+            let cycles = cut(
+                &track,
+                || |_: usize, _: &[f64], own: &mut [f64]| own.fill(rpm),
+                1.0 / rate,
+                true,
+            );
             let range = 0..cycles.len() - 1;
             let found = powers((&track.time_s, &column.into()), &cycles, range, 2);
             assert!(found.len() > 20);
@@ -141,7 +146,8 @@ mod tests {
             vac1_kpa: Some(column.clone().into()),
             ..Track::default()
         };
-        let cycles = cut(&track, time.iter().map(|t| (*t, 840.0)), 0.01, true);
+        let cycles =
+            cut(&track, || |_: usize, _: &[f64], own: &mut [f64]| own.fill(840.0), 0.01, true);
         let last = cycles.len() - 4..cycles.len();
         let of = |column: &[f64], range| {
             powers((&track.time_s, &column.to_vec().into()), &cycles, range, 1).len()

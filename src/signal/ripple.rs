@@ -129,18 +129,17 @@ pub fn median_speed(windows: &[WindowSpeed]) -> Option<f64> {
     quantile(windows.iter().map(|w| w.rpm).filter(|rpm| *rpm > 0.0), 0.5)
 }
 
-/// Speed at each of these increasing times, straight between windows; NaN where there are no windows.
-pub fn speeds_at<'a>(
-    windows: &'a [WindowSpeed],
-    times_s: impl Iterator<Item = f64> + Clone + 'a,
-) -> impl Iterator<Item = f64> + Clone + 'a {
+/// Speeds along a log, at its times, straight between windows; NaN where there are no windows.
+pub fn speeds_at(windows: &[WindowSpeed]) -> impl FnMut(usize, &[f64], &mut [f64]) + '_ {
     let mut after = 0;
-    times_s.map(move |at_s| {
-        while windows.get(after).is_some_and(|w| w.at_s < at_s) {
-            after += 1;
+    move |_, times_s, speeds| {
+        for (at_s, speed) in times_s.iter().zip(speeds) {
+            while windows.get(after).is_some_and(|w| w.at_s < *at_s) {
+                after += 1;
+            }
+            *speed = speed_before(windows, after, *at_s);
         }
-        speed_before(windows, after, at_s)
-    })
+    }
 }
 
 /// Speed at a time before window `after` and not before the one before it.
@@ -388,8 +387,10 @@ mod tests {
         let window = |at_s, rpm| WindowSpeed { at_s, rpm };
         let windows = [window(2.0, 800.0), window(4.0, 900.0), window(6.0, 0.0)];
         let times = [0.0, 2.0, 3.0, 4.0, 4.9, 5.1, 9.0];
-        let found: Vec<f64> = speeds_at(&windows, times.into_iter()).collect();
+        let mut found = [0.0; 7];
+        speeds_at(&windows)(0, &times, &mut found);
         assert_eq!(found, [800.0, 800.0, 850.0, 900.0, 900.0, 0.0, 0.0]);
-        assert!(speeds_at(&[], [1.0].into_iter()).all(f64::is_nan));
+        speeds_at(&[])(0, &times, &mut found);
+        assert!(found.iter().all(|n| n.is_nan()));
     }
 }

@@ -98,7 +98,9 @@ fn pulsing(rpm: f64, at_degrees: &[f64], lasts_s: f64) -> Track {
 fn a_block_of_the_program_lasts_one_cycle() {
     for row in table() {
         let track = pulsing(row.rpm, &[0.0, 360.0], 4.0);
-        let blocks = cut(&track, track.rpm.iter().flatten(), 0.002, true);
+        let rpm = track.rpm.as_ref().unwrap();
+        let speeds = || |at: usize, _: &[f64], speeds: &mut [f64]| rpm.cursor().read(at, speeds);
+        let blocks = cut(&track, speeds, 0.002, true);
         let whole = (1000.0 * track.duration().0 / row.cycle_ms) as usize;
         assert_eq!(blocks.len(), whole, "{} rev/min", row.rpm);
         for k in 0..blocks.len() {

@@ -22,7 +22,12 @@ impl Drive {
     }
 
     fn cut(&self, vac1: Vec<f64>, vac2: Vec<f64>) -> Cycles {
-        cut(&self.track(vac1, vac2), self.speed.iter().copied(), self.interval_s, true)
+        let speeds = || {
+            |at: usize, _: &[f64], speeds: &mut [f64]| {
+                speeds.copy_from_slice(&self.speed[at..][..speeds.len()]);
+            }
+        };
+        cut(&self.track(vac1, vac2), speeds, self.interval_s, true)
     }
 
     fn gaps(&self) -> impl Iterator<Item = (f64, f64)> + '_ {
