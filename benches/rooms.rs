@@ -77,9 +77,14 @@ fn cycle_averages(bencher: Bencher, rate: u32) {
     cleaning::clean(&mut track);
     let speed = track.rpm.clone().unwrap_or_default();
     let interval_s = 1.0 / f64::from(rate);
-    bencher
-        .counter(ItemsCount::new(track.len()))
-        .bench_local(|| cycles::cut(black_box(&track), speed.iter(), interval_s, true));
+    bencher.counter(ItemsCount::new(track.len())).bench_local(|| {
+        let speeds = || {
+            |at: usize, _: &[f64], speeds: &mut [f64]| {
+                speed.cursor().read(at, speeds);
+            }
+        };
+        cycles::cut(black_box(&track), speeds, interval_s, true)
+    });
 }
 
 #[divan::bench(args = RATES)]

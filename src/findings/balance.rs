@@ -470,15 +470,30 @@ pub(super) fn ripple(
     for (pair, cycles) in starts.get(from..to)?.windows(2).zip(&signal.cycles.cycles[from..to]) {
         block.clear();
         cursor.copy(pair[0] as usize..pair[1] as usize, &mut block);
-        if (block.len() as f64) < LEAST_A_CYCLE * cycles || block.iter().any(|v| !v.is_finite()) {
-            continue;
+        if block.len() as f64 >= LEAST_A_CYCLE * cycles {
+            swings.extend(swing(&block));
         }
-        let high = block.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-        let low = block.iter().copied().fold(f64::INFINITY, f64::min);
-        swings.push(high - low);
     }
     let middle = swings.len() / 2;
     (!swings.is_empty()).then(|| *swings.select_nth_unstable_by(middle, f64::total_cmp).1)
+}
+
+/// Greatest less least, side by side: in one lane each comparison would wait for the last. None where one of the
+/// values is no reading, or there is none.
+fn swing(values: &[f64]) -> Option<f64> {
+    const LANES: usize = 8;
+    let (mut low, mut high) = ([f64::INFINITY; LANES], [f64::NEG_INFINITY; LANES]);
+    let mut missing = false;
+    for chunk in values.chunks(LANES) {
+        for ((value, low), high) in chunk.iter().zip(&mut low).zip(&mut high) {
+            missing |= !value.is_finite();
+            *low = if *value < *low { *value } else { *low };
+            *high = if *value > *high { *value } else { *high };
+        }
+    }
+    let low = low.into_iter().fold(f64::INFINITY, f64::min);
+    let high = high.into_iter().fold(f64::NEG_INFINITY, f64::max);
+    (!missing && low <= high).then_some(high - low)
 }
 
 /// A swing needs this many samples a cycle, or it misses the peaks.

@@ -3,8 +3,9 @@
 use super::order::{longest_forward, median_step};
 use super::plan::Clock;
 use super::rows::{Bad, Batch, Why};
-use crate::sample::{Column, Conversion, Remark, RowNumbers};
+use crate::sample::{Column, Conversion, Digest, Remark, RowNumbers};
 use crate::units::Seconds;
+use std::ops::Range;
 
 /// A clock is coarse when more than this part of all rows repeats the stamp of the row above.
 const COARSE: f64 = 0.1;
@@ -36,7 +37,8 @@ pub(super) fn settle(batch: &mut Batch<Column>, clock: &Clock, remarks: &mut Vec
         batch.bad.iter_mut().for_each(|bad| bad.at_s -= zero);
         batch.marks.iter_mut().for_each(|mark| mark.at_s -= zero);
     }
-    let (repeats, backs) = count_steps(&batch.time_s);
+    let mut steps = Steps::of(&batch.time_s);
+    let (repeats, backs) = steps.count();
     if repeats + backs > 0 {
         let coarse = repeats >= 3 && repeats as f64 > COARSE * batch.time_s.len() as f64;
         // This takes all times at once: which row to keep hangs on all the others.
@@ -46,38 +48,64 @@ pub(super) fn settle(batch: &mut Batch<Column>, clock: &Clock, remarks: &mut Vec
             spread(&mut time_s, remarks);
         }
         batch.time_s = Column::from(time_s);
+        steps = Steps::of(&batch.time_s);
     }
-    gaps(&batch.time_s, remarks);
+    gaps(&steps, remarks);
 }
 
-/// Rows that repeat the stamp above them, and rows that step back.
-fn count_steps(time_s: &Column) -> (usize, usize) {
-    let (mut repeats, mut backs) = (0, 0);
-    steps(
-        time_s,
-        |shortest, _| shortest <= 0.0,
-        |last, time| {
-            repeats += usize::from(time == last);
-            backs += usize::from(time < last);
-        },
-    );
-    (repeats, backs)
+/// The steps from each time to the next, with what is known of them piece by piece.
+struct Steps<'a> {
+    time_s: &'a Column,
+    pieces: Vec<Piece>,
 }
 
-/// Shows every time with the one before it, piece by piece where `worth` says so of its shortest and its longest
-/// step.
-fn steps(time_s: &Column, worth: impl Fn(f64, f64) -> bool, mut seen: impl FnMut(f64, f64)) {
-    let mut cursor = time_s.cursor();
-    let (mut at, mut last) = (0, f64::NAN);
-    while at < time_s.len() {
-        let times = cursor.rest_of_piece(at);
-        seen(last, times[0]);
-        let (shortest, longest) = extreme_steps(times);
-        if worth(shortest, longest) {
+/// The shortest and the longest of the steps to the times of a piece.
+struct Piece {
+    samples: Range<usize>,
+    shortest: f64,
+    longest: f64,
+}
+
+impl Steps<'_> {
+    fn of(time_s: &Column) -> Steps<'_> {
+        let (mut cursor, mut last) = (time_s.cursor(), f64::NAN);
+        let piece = |(samples, digest): (Range<usize>, Digest)| {
+            let (shortest, longest) = if digest.straight && digest.first < digest.last {
+                // Steps of one length, but for rounding.
+                let step = (digest.last - digest.first) / (samples.len() - 1) as f64;
+                (0.5 * step, 1.5 * step)
+            } else {
+                extreme_steps(cursor.rest_of_piece(samples.start))
+            };
+            // Without a time before it the first step is no number, and neither end of the rest.
+            let first = digest.first - last;
+            last = digest.last;
+            Piece { samples, shortest: shortest.min(first), longest: longest.max(first) }
+        };
+        let pieces = time_s.digests().map(piece).collect();
+        Steps { time_s, pieces }
+    }
+
+    /// Shows the times at both ends of the steps to the samples of some pieces.
+    fn each(&self, worth: impl Fn(&Piece) -> bool, mut seen: impl FnMut(f64, f64)) {
+        for piece in self.pieces.iter().filter(|piece| worth(piece)) {
+            let from = piece.samples.start.saturating_sub(1);
+            let times = self.time_s.window(from..piece.samples.end);
             times.windows(2).for_each(|pair| seen(pair[0], pair[1]));
         }
-        last = times[times.len() - 1];
-        at += times.len();
+    }
+
+    /// How many rows repeat the stamp above them, and how many step back.
+    fn count(&self) -> (usize, usize) {
+        let (mut repeats, mut backs) = (0, 0);
+        self.each(
+            |piece| piece.shortest <= 0.0,
+            |last, time| {
+                repeats += usize::from(time == last);
+                backs += usize::from(time < last);
+            },
+        );
+        (repeats, backs)
     }
 }
 
@@ -86,17 +114,19 @@ fn extreme_steps(times: &[f64]) -> (f64, f64) {
     const LANES: usize = 8;
     let (mut shortest, mut longest) = ([f64::INFINITY; LANES], [f64::NEG_INFINITY; LANES]);
     let later = times.get(1..).unwrap_or_default();
-    for (from, to) in times.chunks(LANES).zip(later.chunks(LANES)) {
-        for (lane, (from, to)) in from.iter().zip(to).enumerate() {
-            let step = to - from;
+    let (together, rest) = later.as_chunks::<LANES>();
+    for (from, to) in times.as_chunks::<LANES>().0.iter().zip(together) {
+        for lane in 0..LANES {
+            let step = to[lane] - from[lane];
             shortest[lane] = if step < shortest[lane] { step } else { shortest[lane] };
             longest[lane] = if step > longest[lane] { step } else { longest[lane] };
         }
     }
-    let fold = |lanes: [f64; LANES], of: fn(f64, f64) -> f64| lanes.into_iter().reduce(of);
+    let before = &times[later.len() - rest.len()..];
+    let steps = || before.iter().zip(rest).map(|(from, to)| to - from);
     (
-        fold(shortest, f64::min).unwrap_or(f64::INFINITY),
-        fold(longest, f64::max).unwrap_or(f64::NEG_INFINITY),
+        shortest.into_iter().chain(steps()).fold(f64::INFINITY, f64::min),
+        longest.into_iter().chain(steps()).fold(f64::NEG_INFINITY, f64::max),
     )
 }
 
@@ -128,7 +158,7 @@ fn put_in_order(
     let mut keep = longest_forward(time_s, !coarse);
     let out = keep.iter().filter(|keep| !**keep).count();
     if stamps && out as f64 > DISORDER * keep.len() as f64 && mostly_distinct(time_s) {
-        let (_, backs) = count_steps(&batch.time_s);
+        let (_, backs) = Steps::of(&batch.time_s).count();
         sort(batch, time_s);
         keep = longest_forward(time_s, true);
         let text = format!(
@@ -269,14 +299,13 @@ fn spread_single(time_s: &mut [f64], remarks: &mut Vec<Remark>) {
     remarks.push(Remark::new("clock_stood", time_s.len(), &[], text));
 }
 
-fn gaps(time_s: &Column, remarks: &mut Vec<Remark>) {
-    let mut cursor = time_s.cursor();
-    let Some(step) = median_step(time_s.len(), |at| cursor.glance(at)) else { return };
+fn gaps(steps: &Steps, remarks: &mut Vec<Remark>) {
+    let mut cursor = steps.time_s.cursor();
+    let Some(step) = median_step(steps.time_s.len(), |at| cursor.glance(at)) else { return };
     let limit = (GAP * step).max(1.0);
     let mut gaps: Vec<(f64, f64)> = Vec::new();
-    steps(
-        time_s,
-        |_, longest| longest > limit,
+    steps.each(
+        |piece| piece.longest > limit,
         |from, to| {
             if to - from > limit {
                 gaps.push((from, to - from));

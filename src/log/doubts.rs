@@ -4,7 +4,7 @@ use super::claims::Called;
 use super::evidence::{DEEPEST, Kind, Spread, UnitShown, middle_on, unit_shown};
 use super::plan::{Measure, Slot};
 use super::pressure::{Part, shown};
-use super::turning::{Turning, rows_between, some_of};
+use super::turning::{Turning, some_between};
 use super::{Baro, ReadError};
 use crate::sample::{Column, Remark};
 use crate::units::PressureUnit;
@@ -99,7 +99,7 @@ pub(super) fn vacuum_doubtful(
         return None;
     }
     let (slowest, fastest) = (IDLE_RPM.start().next_down(), IDLE_RPM.end().next_up());
-    let idling = some_of(|| rows_between(rpm, slowest, fastest));
+    let idling = some_between(rpm, slowest, fastest);
     let mut low = Vec::new();
     for (part, _) in parts() {
         let kpa = middle_on(&part.values, &idling)?;

@@ -1,24 +1,17 @@
 //! Rows that are laid out like the row above them, sign for sign.
 //!
 //! A logger that writes fixed decimals writes hundreds of rows alike in which only digits change: decimal
-//! signs, delimiters and line ends stand where they stood. In such rows nothing is looked for: the eight
-//! bytes around a number are checked and joined together (D. Lemire, Number parsing at a gigabyte per
-//! second, 2021; from memory), the same word of many rows one after the other.
+//! signs, delimiters and line ends stand where they stood. In such rows nothing is looked for: they are read
+//! word by word ([`super::word`]), the same word of many rows one after the other.
 
 use super::numbers::POWERS;
+use super::word::{WORD, Word};
 use crate::sample::Packer;
 use crate::units::TimeUnit;
 use std::ops::Range;
 
 /// Rows that are read at a time, at most.
 pub(super) const GROUP: usize = 256;
-
-/// Bytes of a word.
-const WORD: usize = 8;
-
-/// A byte in every place of a word.
-const EACH: u64 = 0x0101_0101_0101_0101;
-const HIGHEST_BITS: u64 = 0x80 * EACH;
 
 /// The layout of a row.
 #[derive(Debug, Clone, Default)]
@@ -109,22 +102,6 @@ struct Number {
     digits: usize,
     decimals: u8,
     negative: bool,
-}
-
-/// Eight bytes of a row, with the signs that must be in them.
-#[derive(Debug, Clone, Copy)]
-struct Word {
-    /// Where it begins, from the start of the row: up to seven bytes before it.
-    from: isize,
-    /// Bytes that must be what they were, and what that is.
-    fixed: u64,
-    signs: u64,
-    /// Bytes that must be digits: those before the decimal sign and those behind it, and how far they are
-    /// moved so that all stand at the end of the word.
-    whole: u64,
-    whole_shift: u32,
-    decimals: u64,
-    decimals_shift: u32,
 }
 
 impl Layout {
@@ -283,100 +260,6 @@ impl Number {
         }
         rows
     }
-}
-
-impl Word {
-    /// Eight bytes in which nothing is checked.
-    fn at(from: isize) -> Word {
-        Word { from, fixed: 0, signs: 0, whole: 0, whole_shift: 0, decimals: 0, decimals_shift: 0 }
-    }
-
-    /// Where it ends, from the start of the row.
-    fn end(&self) -> usize {
-        (self.from + WORD as isize) as usize
-    }
-
-    /// Bit of the lowest byte of a word that holds a byte of the row.
-    fn shift_of(&self, at: usize) -> u32 {
-        8 * (at as isize - self.from) as u32
-    }
-
-    /// Also checks that some bytes of a row, all within it, are what they are.
-    fn with_signs(mut self, row: &[u8], bytes: Range<usize>) -> Word {
-        for at in bytes {
-            self.fixed |= 0xff << self.shift_of(at);
-            self.signs |= u64::from(row[at]) << self.shift_of(at);
-        }
-        self
-    }
-
-    /// The eight bytes before `end`, of which those from `first` on are checked; `place` is that of the decimal
-    /// sign of the number, or its end.
-    fn of(row: &[u8], end: usize, first: usize, place: usize) -> Word {
-        let mut word = Word::at(end as isize - WORD as isize);
-        let first = first.max(end.saturating_sub(WORD));
-        for at in first..end {
-            if !row[at].is_ascii_digit() {
-                word = word.with_signs(row, at..at + 1);
-            } else if at < place {
-                word.whole |= 0xff << word.shift_of(at);
-            } else {
-                word.decimals |= 0xff << word.shift_of(at);
-            }
-        }
-        // The last digit goes to the last byte, and those before the decimal sign next to those behind it.
-        word.decimals_shift = word.decimals.leading_zeros() % 64;
-        let behind = word.decimals.count_ones();
-        word.whole_shift = (word.whole.leading_zeros() % 64).saturating_sub(behind);
-        word
-    }
-
-    /// Joins the digits of this word of rows that follow one another; returns how many rows there were before
-    /// the first that has other signs in it.
-    fn join(&self, text: &[u8], start: usize, length: usize, joined: &mut [i32]) -> usize {
-        let Some(from) = start.checked_add_signed(self.from) else { return 0 };
-        let Some(text) = text.get(from..) else { return 0 };
-        let digits = self.whole | self.decimals;
-        let mut wrong = 0;
-        let mut rows = 0;
-        for (row, joined) in text.chunks(length).zip(&mut *joined) {
-            let Some(eight) = row.first_chunk() else { break };
-            let word = u64::from_le_bytes(*eight);
-            let values = (word ^ (u64::from(b'0') * EACH)) & digits;
-            // The highest bit of a byte is set where it is no digit.
-            wrong |= ((word ^ self.signs) & self.fixed)
-                | (((values.wrapping_add(0x76 * EACH)) | values) & HIGHEST_BITS);
-            let values = ((values & self.whole) << self.whole_shift)
-                | ((values & self.decimals) << self.decimals_shift);
-            *joined = number_of(values);
-            rows += 1;
-        }
-        if wrong == 0 { rows } else { self.right(text, length, rows) }
-    }
-
-    /// Rows before the first that has other signs in this word.
-    #[cold]
-    fn right(&self, text: &[u8], length: usize, rows: usize) -> usize {
-        let digits = self.whole | self.decimals;
-        let is_right = |row: &[u8]| {
-            row.first_chunk().is_some_and(|eight| {
-                let word = u64::from_le_bytes(*eight);
-                let values = (word ^ (u64::from(b'0') * EACH)) & digits;
-                let signs = (word ^ self.signs) & self.fixed;
-                signs == 0 && ((values.wrapping_add(0x76 * EACH)) | values) & HIGHEST_BITS == 0
-            })
-        };
-        text.chunks(length).take(rows).take_while(|row| is_right(row)).count()
-    }
-}
-
-/// The number of eight digits, the first of them in the lowest byte: pairs, fours and eight of them are joined.
-#[inline]
-fn number_of(digits: u64) -> i32 {
-    let pairs = digits.wrapping_mul(10).wrapping_add(digits >> 8);
-    let (even, odd) = (pairs & 0x0000_00ff_0000_00ff, (pairs >> 16) & 0x0000_00ff_0000_00ff);
-    let fours = even.wrapping_mul(0x000f_4240_0000_0064);
-    (fours.wrapping_add(odd.wrapping_mul(0x0000_2710_0000_0001)) >> 32) as i32
 }
 
 #[cfg(test)]

@@ -47,6 +47,7 @@ mod source;
 mod stamps;
 mod turning;
 mod widths;
+mod word;
 mod words;
 
 pub use error::ReadError;

@@ -98,22 +98,9 @@ fn decode(decoder: &mut Decoder, held: &mut Vec<u8>, last: bool, out: &mut Vec<u
 
 /// Reads up to `want` bytes to the end of `out`; true at the end of the input.
 fn read_some(input: &mut impl Read, out: &mut Vec<u8>, want: usize) -> std::io::Result<bool> {
-    let goal = out.len() + want;
-    let mut at = out.len();
-    out.resize(goal, 0);
-    let outcome = loop {
-        if at == goal {
-            break Ok(false);
-        }
-        match input.read(&mut out[at..]) {
-            Ok(0) => break Ok(true),
-            Ok(count) => at += count,
-            Err(e) if e.kind() == ErrorKind::Interrupted => {}
-            Err(e) => break Err(e),
-        }
-    };
-    out.truncate(at);
-    outcome
+    out.reserve(want);
+    let read = input.by_ref().take(want as u64).read_to_end(out)?;
+    Ok(read < want)
 }
 
 fn unreadable(name: &str, source: std::io::Error) -> ReadError {

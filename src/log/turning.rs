@@ -2,6 +2,7 @@
 
 use super::evidence::{ZERO, middle_on};
 use crate::sample::{Column, Digest, Mark, Meaning};
+use std::ops::Range;
 
 /// The most rows looked at; a median needs no more.
 const MOST: usize = 4096;
@@ -24,16 +25,16 @@ impl Turning {
     /// Tells the rows apart, some thousands at most.
     pub fn of(rpm: Option<&Column>, time_s: &Column, marks: &[Mark]) -> Turning {
         let off = match rpm {
-            Some(rpm) => rows_between(rpm, -1.0, 1.0).take(MOST).collect(),
+            Some(rpm) => {
+                runs_between(rpm, -1.0, 1.0).flatten().take(MOST).map(|row| row as u32).collect()
+            }
             None => marked_off(time_s, marks),
         };
         // A speed that is 0 throughout may be a dead pickup and tells nothing.
         let rpm = rpm.filter(|rpm| rpm.range().is_some_and(|(_, high)| high >= 1.0));
         let running = match rpm {
-            Some(rpm) => some_of(|| rows_between(rpm, RUNS_RPM.next_down(), f64::INFINITY)),
-            None => {
-                some_of(|| (0..time_s.len() as u32).filter(|row| off.binary_search(row).is_err()))
-            }
+            Some(rpm) => some_between(rpm, RUNS_RPM.next_down(), f64::INFINITY),
+            None => some_but(time_s.len(), &off),
         };
         Turning { off, running, timed: rpm.is_some() }
     }
@@ -45,22 +46,43 @@ impl Turning {
     }
 }
 
-/// Rows whose reading lies above `low` and below `high`.
-pub(super) fn rows_between(column: &Column, low: f64, high: f64) -> impl Iterator<Item = u32> + '_ {
+/// Rows whose reading lies above `low` and below `high`, in runs of rows that follow one another.
+fn runs_between(column: &Column, low: f64, high: f64) -> impl Iterator<Item = Range<usize>> + '_ {
     let may_hold = move |digest: &Digest| digest.high > low && digest.low < high;
     let pieces = column.digests().filter(move |(_, digest)| may_hold(digest));
     pieces.flat_map(move |(samples, digest)| {
-        let all = digest.missing == 0 && digest.low > low && digest.high < high;
-        let values = if all { 0..0 } else { samples.clone() };
-        let mut values = column.iter_over(values);
-        let inside =
-            move |_: &usize| all || values.next().is_some_and(|value| value > low && value < high);
-        samples.filter(inside).map(|row| row as u32)
+        if digest.missing == 0 && digest.low > low && digest.high < high {
+            return vec![samples];
+        }
+        let mut runs: Vec<Range<usize>> = Vec::new();
+        let values = samples.clone().zip(column.iter_over(samples));
+        for (row, _) in values.filter(|(_, value)| *value > low && *value < high) {
+            match runs.last_mut().filter(|run| run.end == row) {
+                Some(run) => run.end = row + 1,
+                None => runs.push(row..row + 1),
+            }
+        }
+        runs
     })
 }
 
-/// At most about [`MOST`] of some rows, evenly spread.
-pub(super) fn some_of<I: Iterator<Item = u32>>(rows: impl Fn() -> I) -> Vec<u32> {
+/// At most about [`MOST`] of the rows whose reading lies above `low` and below `high`, evenly spread.
+pub(super) fn some_between(column: &Column, low: f64, high: f64) -> Vec<u32> {
+    let count: usize = runs_between(column, low, high).map(|run| run.len()).sum();
+    let every = (count / MOST).max(1);
+    let (mut rows, mut skip) = (Vec::new(), 0);
+    for run in runs_between(column, low, high) {
+        let taken = (run.start + skip..run.end).step_by(every);
+        let beyond = taken.clone().last().map_or(run.start + skip, |last| last + every);
+        rows.extend(taken.map(|row| row as u32));
+        skip = beyond - run.end;
+    }
+    rows
+}
+
+/// The same of all rows but some, which rise.
+fn some_but(rows: usize, without: &[u32]) -> Vec<u32> {
+    let rows = || (0..rows as u32).filter(|row| without.binary_search(row).is_err());
     let every = (rows().count() / MOST).max(1);
     rows().step_by(every).collect()
 }

@@ -182,8 +182,9 @@ impl Column {
         let (mut bytes, mut plain, mut seen) = (Vec::new(), Vec::new(), Vec::new());
         let mut packing = Packing::default();
         for number in numbers {
-            self.unpack(number, &mut bytes, &mut plain);
-            seen.clone_from(&plain);
+            let plain = self.unpack(number, &mut bytes, &mut plain);
+            seen.clear();
+            seen.extend_from_slice(plain);
             self.convert(&mut seen);
             let from = self.pieces[number].from;
             let mut touched = false;
@@ -194,18 +195,26 @@ impl Column {
                 }
             }
             if touched {
-                let piece = self.stored(packing.piece(from, &plain));
+                let piece = self.stored(packing.piece(from, plain));
                 self.kept -= self.pieces[number].kept();
                 self.pieces[number] = piece;
             }
         }
     }
 
-    /// The values of a piece before they are converted.
-    pub(super) fn unpack(&self, number: usize, bytes: &mut Vec<u8>, values: &mut Vec<f64>) {
+    /// The values of a piece before they are converted; `room` only grows, so that none of it is filled in vain.
+    pub(super) fn unpack<'a>(
+        &self,
+        number: usize,
+        bytes: &mut Vec<u8>,
+        room: &'a mut Vec<f64>,
+    ) -> &'a mut [f64] {
         let piece = &self.pieces[number];
         let holes = piece.digest.missing > 0;
-        values.resize(piece.len, 0.0);
+        if room.len() < piece.len {
+            room.resize(piece.len, 0.0);
+        }
+        let values = &mut room[..piece.len];
         match (&piece.place, &self.store) {
             (Place::Memory(held), _) => piece.form.unpack(held, holes, values),
             (Place::File(at), Some(store)) => {
@@ -218,6 +227,7 @@ impl Column {
             }
             (Place::File(_), None) => unreachable!("a piece in a file comes with its file"),
         }
+        values
     }
 
     /// A piece in its place: in memory, or in the file where that is full.
@@ -247,6 +257,11 @@ impl Column {
 }
 
 impl Piece {
+    /// True where the value is one of these.
+    pub fn holds(&self, at: usize) -> bool {
+        at.wrapping_sub(self.from) < self.len
+    }
+
     /// Bytes in memory.
     fn kept(&self) -> usize {
         match &self.place {

@@ -8,13 +8,17 @@ use std::ops::Range;
 pub struct Cursor<'a> {
     column: &'a Column,
     from: usize,
+    len: usize,
+    /// The piece that was glanced at last.
+    glanced: usize,
+    /// The values of the piece, and room behind them.
     values: Vec<f64>,
     bytes: Vec<u8>,
 }
 
 impl<'a> Cursor<'a> {
     pub(super) fn new(column: &'a Column) -> Self {
-        Cursor { column, from: 0, values: Vec::new(), bytes: Vec::new() }
+        Cursor { column, from: 0, len: 0, glanced: 0, values: Vec::new(), bytes: Vec::new() }
     }
 
     /// The value of a sample.
@@ -24,7 +28,7 @@ impl<'a> Cursor<'a> {
     /// read any more.
     #[inline]
     pub fn at(&mut self, at: usize) -> f64 {
-        if at.wrapping_sub(self.from) >= self.values.len() {
+        if at.wrapping_sub(self.from) >= self.len {
             self.load(at);
         }
         self.values[at - self.from]
@@ -36,10 +40,13 @@ impl<'a> Cursor<'a> {
     /// # Panics
     /// As there.
     pub fn glance(&mut self, at: usize) -> f64 {
-        if at.wrapping_sub(self.from) < self.values.len() {
+        if at.wrapping_sub(self.from) < self.len {
             return self.values[at - self.from];
         }
-        let piece = self.column.piece(self.column.piece_of(at));
+        if !self.column.piece(self.glanced).holds(at) {
+            self.glanced = self.column.piece_of(at);
+        }
+        let piece = self.column.piece(self.glanced);
         match &piece.place {
             Place::Memory(bytes) => self.column.converted(piece.form.value(bytes, at - piece.from)),
             Place::File(_) => self.at(at),
@@ -51,10 +58,10 @@ impl<'a> Cursor<'a> {
         if at >= self.column.len() {
             return &[];
         }
-        if at.wrapping_sub(self.from) >= self.values.len() {
+        if at.wrapping_sub(self.from) >= self.len {
             self.load(at);
         }
-        &self.values[at - self.from..]
+        &self.values[at - self.from..self.len]
     }
 
     /// Writes the values of samples from the first on over `into`; those beyond the end of the column stay as they
@@ -91,8 +98,9 @@ impl<'a> Cursor<'a> {
     fn load(&mut self, at: usize) {
         let number = self.column.piece_of(at);
         self.from = self.column.piece(number).from;
-        self.column.unpack(number, &mut self.bytes, &mut self.values);
-        self.column.convert(&mut self.values);
+        let values = self.column.unpack(number, &mut self.bytes, &mut self.values);
+        self.column.convert(values);
+        self.len = values.len();
     }
 }
 

@@ -17,6 +17,8 @@ pub struct Digest {
     pub changes: u32,
     /// Values that are not equal to the one before them in the piece; a missing one never is.
     pub parted: u32,
+    /// The values lie on a straight line, but for rounding.
+    pub straight: bool,
     /// Length of the longest run of one reading, where that is more than [`Digest::SHORT_RUN`]; else that.
     pub longest_run: u32,
 }
@@ -35,6 +37,7 @@ impl Digest {
             last: f64::NAN,
             changes: 0,
             parted: 0,
+            straight: false,
             longest_run: Self::SHORT_RUN as u32,
         };
         digest.extent(values);
@@ -89,6 +92,7 @@ impl Digest {
             last: end(numbers.last()),
             changes,
             parted: changes,
+            straight: false,
             longest_run: longest_run(numbers, |_| true),
         };
         (digest, (low, high))

@@ -32,6 +32,11 @@ pub(super) struct Form {
 }
 
 impl Form {
+    /// The values lie on the line.
+    pub fn is_line(&self) -> bool {
+        self.width == 0
+    }
+
     /// Bytes of so many values.
     pub fn bytes(&self, values: usize) -> usize {
         usize::from(self.width) * values
@@ -39,54 +44,68 @@ impl Form {
 
     /// Value number `at` of the bytes of a piece.
     pub fn value(&self, bytes: &[u8], at: usize) -> f64 {
-        let mut one = [0.0];
         let width = usize::from(self.width);
         let own = bytes.get(at * width..(at + 1) * width).unwrap_or_default();
-        self.unpack_from(own, at, true, &mut one);
-        one[0]
+        let mut code = [0; 8];
+        code[..own.len()].copy_from_slice(own);
+        if width == 8 {
+            return f64::from_le_bytes(code);
+        }
+        let code = u64::from_le_bytes(code) as f64;
+        if width > 0 && code == none(i32::from(self.width), true) {
+            return f64::NAN;
+        }
+        (code + (self.base + self.rise * at as i64) as f64) / POWERS[usize::from(self.decimals)]
     }
 
     /// Writes all values of a piece over `values`; `holes` says whether some may be missing.
     pub fn unpack(&self, bytes: &[u8], holes: bool, values: &mut [f64]) {
-        self.unpack_from(bytes, 0, holes, values);
+        match self.width {
+            0 => self.place(values, std::iter::repeat(0.0), f64::NAN),
+            1 => self.place(values, bytes.iter().map(|code| f64::from(*code)), none(1, holes)),
+            2 => {
+                let codes = each(bytes).map(|code| f64::from(u16::from_le_bytes(code)));
+                self.place(values, codes, none(2, holes));
+            }
+            4 => {
+                let codes = each(bytes).map(|code| f64::from(u32::from_le_bytes(code)));
+                self.place(values, codes, none(4, holes));
+            }
+            _ => values.iter_mut().zip(each(bytes)).for_each(|(v, b)| *v = f64::from_le_bytes(b)),
+        }
     }
 
-    /// As [`Form::unpack`], where the first of the bytes is that of value number `first`.
-    fn unpack_from(&self, bytes: &[u8], first: usize, holes: bool, values: &mut [f64]) {
-        // One plain loop after the other, each of which the compiler turns into vectors.
-        match self.width {
-            0 => values.fill(0.0),
-            1 => codes(values, bytes.iter().map(|code| f64::from(*code))),
-            2 => codes(values, each(bytes).map(|code| f64::from(u16::from_le_bytes(code)))),
-            4 => codes(values, each(bytes).map(|code| f64::from(u32::from_le_bytes(code)))),
-            _ => return codes(values, each(bytes).map(f64::from_le_bytes)),
-        }
-        if holes && self.width > 0 {
-            let none = 256_f64.powi(i32::from(self.width)) - 1.0;
-            for value in &mut *values {
-                *value = if *value == none { f64::NAN } else { *value };
-            }
-        }
-        // All of them whole numbers below 2^53: sums and products are exact.
+    /// Values from their codes, of which `none` stands for 'no reading'.
+    #[inline]
+    fn place(&self, values: &mut [f64], codes: impl Iterator<Item = f64>, none: f64) {
+        // One plain loop for each case, which the compiler turns into vectors. All are whole numbers below 2^53:
+        // sums and products are exact.
         let power = POWERS[usize::from(self.decimals)];
-        let (start, rise) = ((self.base + self.rise * first as i64) as f64, self.rise as f64);
-        if self.rise == 0 {
-            values.iter_mut().for_each(|value| *value = (*value + start) / power);
-        } else {
-            for (at, value) in (0_i32..).zip(values) {
-                *value = (*value + (start + rise * f64::from(at))) / power;
+        let (start, rise) = (self.base as f64, self.rise as f64);
+        let values = values.iter_mut().zip(codes);
+        match (self.rise == 0, none.is_nan()) {
+            (true, true) => values.for_each(|(value, code)| *value = (code + start) / power),
+            (true, false) => values.for_each(|(value, code)| {
+                *value = if code == none { f64::NAN } else { (code + start) / power };
+            }),
+            (false, _) => {
+                for (at, (value, code)) in (0_i32..).zip(values) {
+                    let placed = (code + (start + rise * f64::from(at))) / power;
+                    *value = if code == none { f64::NAN } else { placed };
+                }
             }
         }
     }
+}
+
+/// The code for 'no reading' of a width, NaN where there is none.
+fn none(width: i32, holes: bool) -> f64 {
+    if holes { 256_f64.powi(width) - 1.0 } else { f64::NAN }
 }
 
 /// The bytes in groups of a width.
 fn each<const N: usize>(bytes: &[u8]) -> impl Iterator<Item = [u8; N]> + '_ {
     bytes.as_chunks().0.iter().copied()
-}
-
-fn codes(values: &mut [f64], codes: impl Iterator<Item = f64>) {
-    values.iter_mut().zip(codes).for_each(|(value, code)| *value = code);
 }
 
 /// Packs a piece; `decimals` is that of the piece before it, and becomes that of this one.

@@ -15,7 +15,7 @@ impl Packing {
     /// Packs the values from a number on.
     pub fn piece(&mut self, from: usize, values: &[f64]) -> Piece {
         let (form, bytes) = pack(values, &mut self.decimals, &mut self.numbers);
-        let digest = Digest::of(values);
+        let digest = Digest { straight: form.is_line(), ..Digest::of(values) };
         Piece { from, len: values.len(), form, place: Place::Memory(bytes), digest }
     }
 
@@ -25,6 +25,7 @@ impl Packing {
             as_values(&[number], decimals).next().unwrap_or(f64::NAN)
         });
         let (form, bytes) = pack_decimals(numbers, extent, decimals, &mut self.numbers);
+        let digest = Digest { straight: form.is_line(), ..digest };
         self.decimals = decimals;
         Piece { from, len: numbers.len(), form, place: Place::Memory(bytes), digest }
     }

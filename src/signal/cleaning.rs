@@ -259,18 +259,30 @@ fn long_runs(column: &Column, length: usize) -> Vec<Range<usize>> {
     let may_hold = |(_, digest): (Range<usize>, Digest)| {
         2 * digest.longest_run as usize > length || digest.parted == 0
     };
+    let held: Vec<bool> = column.digests().map(may_hold).collect();
+    // Its neighbours hold the rest of it.
+    let worth = |number: usize| {
+        let near = number.saturating_sub(1)..(number + 2).min(held.len());
+        held[near].iter().any(|held| *held)
+    };
     let mut runs: Vec<Range<usize>> = Vec::new();
-    if !column.digests().any(may_hold) {
-        return runs;
-    }
-    let mut from = 0;
-    let mut last = f64::NAN;
-    for (k, value) in column.iter().enumerate() {
-        if value != last {
-            if k - from > length {
-                runs.push(from..k);
+    let (mut from, mut last) = (0, f64::NAN);
+    for (number, (samples, _)) in column.digests().enumerate() {
+        if !worth(number) {
+            // Where no run goes on into it.
+            if samples.start - from > length {
+                runs.push(from..samples.start);
             }
-            (from, last) = (k, value);
+            (from, last) = (samples.end, f64::NAN);
+            continue;
+        }
+        for (k, value) in samples.clone().zip(column.iter_over(samples)) {
+            if value != last {
+                if k - from > length {
+                    runs.push(from..k);
+                }
+                (from, last) = (k, value);
+            }
         }
     }
     if column.len() - from > length {

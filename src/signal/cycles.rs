@@ -75,6 +75,18 @@ pub fn cut<S: FnMut(usize, &[f64], &mut [f64])>(
     interval_s: f64,
     with_speed: bool,
 ) -> Cycles {
+    cut_and(track, speeds, interval_s, with_speed, |_| ()).0
+}
+
+/// As [`cut`], and meanwhile does something with the blocks on another core; their channels are averaged at
+/// the same time, and not there yet.
+pub fn cut_and<S: FnMut(usize, &[f64], &mut [f64]), R: Send>(
+    track: &Track,
+    speeds: impl Fn() -> S,
+    interval_s: f64,
+    with_speed: bool,
+    meanwhile: impl FnOnce(&Cycles) -> R + Send,
+) -> (Cycles, R) {
     let may_be_slow = track
         .rpm
         .as_ref()
@@ -83,19 +95,19 @@ pub fn cut<S: FnMut(usize, &[f64], &mut [f64])>(
     if may_be_slow && slower_than_the_cycles(&track.time_s, speeds(), interval_s) {
         let mut all = Vec::new();
         along(&track.time_s, speeds(), |_, speeds| all.extend_from_slice(speeds));
-        return one_a_sample(track, &all, interval_s, with_speed);
+        let cycles = one_a_sample(track, &all, interval_s, with_speed);
+        let done = meanwhile(&cycles);
+        return (cycles, done);
     }
     let mut cycles = whole_cycles(track, speeds(), interval_s, with_speed);
     let averages = |column: &Option<Column>| {
         column.as_ref().map(|column| averages(&cycles, &track.time_s, column, |_, value| value))
     };
-    let (two, (one, crank)) = both(
-        track.len() >= MANY_SAMPLES,
-        || averages(&track.vac2_kpa),
-        || (averages(&track.vac1_kpa), averages(&track.crank_kpa)),
-    );
-    (cycles.vac1_kpa, cycles.vac2_kpa, cycles.crank_kpa) = (one, two, crank);
-    cycles
+    let channels = || [&track.vac1_kpa, &track.vac2_kpa, &track.crank_kpa].map(averages);
+    let much = track.len() >= MANY_SAMPLES;
+    let (done, channels) = both(much, || meanwhile(&cycles), channels);
+    [cycles.vac1_kpa, cycles.vac2_kpa, cycles.crank_kpa] = channels;
+    (cycles, done)
 }
 
 /// Shows all samples, stretch by stretch: their times and their speeds.

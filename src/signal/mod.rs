@@ -79,15 +79,21 @@ pub fn prepare(mut track: Track, cylinders: u32) -> Signal {
     let windows = ripple::fundamentals(&track, interval_s);
     let windows = ripple::speeds(&windows, cylinders, pickup);
     remarks.extend(ripple::pickup_factor(&windows, pickup).map(wrong_pulses));
-    let cycles = match &track.rpm {
-        Some(rpm) => cycles::cut(&track, || held(rpm, &outages), interval_s, true),
+    let (cycles, mut plateaus) = match &track.rpm {
+        Some(rpm) => {
+            let running = |cycles: &Cycles| plateaus::running(cycles, by_speed(cycles));
+            let speeds = || held(rpm, &outages);
+            let (cycles, running) = cycles::cut_and(&track, speeds, interval_s, true, running);
+            let plateaus = plateaus::with_standstills(&cycles, by_speed(&cycles), running);
+            (cycles, plateaus)
+        }
         None => {
             let speeds = || ripple::speeds_at(&windows);
-            cycles::cut(&track, speeds, interval_s, !windows.is_empty())
+            let cycles = cycles::cut(&track, speeds, interval_s, !windows.is_empty());
+            let plateaus = plateaus::find(&cycles, &mean_vacuum(&cycles));
+            (cycles, plateaus)
         }
     };
-    let series = plateau_series(&track, &cycles);
-    let mut plateaus = plateaus::find(&cycles, &series);
     let last_sample = track.len().saturating_sub(1) as u32;
     plateaus.iter_mut().for_each(|plateau| plateau.to_row = plateau.to_row.min(last_sample));
     let mut steps = plateaus::steps(&cycles, &plateaus);
@@ -228,11 +234,13 @@ fn held<'a>(rpm: &'a Column, outages: &'a Outages) -> impl FnMut(usize, &[f64], 
     }
 }
 
-/// What tells one engine state from another: the speed of the pick-up, or the mean vacuum.
-fn plateau_series(track: &Track, cycles: &Cycles) -> Vec<f64> {
-    if let (Some(_), Some(rpm)) = (&track.rpm, &cycles.rpm) {
-        return rpm.clone();
-    }
+/// What tells one engine state from another where there is a pick-up: its speed.
+fn by_speed(cycles: &Cycles) -> &[f64] {
+    cycles.rpm.as_deref().unwrap_or_default()
+}
+
+/// What tells one engine state from another without a pick-up.
+fn mean_vacuum(cycles: &Cycles) -> Vec<f64> {
     match (&cycles.vac1_kpa, &cycles.vac2_kpa) {
         (Some(one), Some(two)) => one.iter().zip(two).map(|(a, b)| 0.5 * (a + b)).collect(),
         (Some(one), None) | (None, Some(one)) => one.clone(),

@@ -137,17 +137,29 @@ struct Stretch {
 /// `series` is what tells one engine state from another, block by block: the speed, or the mean
 /// vacuum where there is no speed.
 pub fn find(cycles: &Cycles, series: &[f64]) -> Vec<Plateau> {
-    let mut plateaus = Vec::new();
-    for (blocks, running) in stretches(cycles, series) {
-        if running {
-            plateaus.extend(running_plateaus(cycles, series, blocks));
-        } else {
-            let blocks = at_rest(cycles, blocks);
-            if is_engine_off(cycles, &blocks) {
-                plateaus.push(plateau(cycles, Kind::EngineOff, blocks));
-            }
+    with_standstills(cycles, series, running(cycles, series))
+}
+
+/// The plateaus with the engine running, for which the channels need not be averaged yet where `series` is the
+/// speed.
+pub fn running(cycles: &Cycles, series: &[f64]) -> Vec<Plateau> {
+    let turning = stretches(cycles, series).into_iter().filter(|(_, running)| *running);
+    turning.flat_map(|(blocks, _)| running_plateaus(cycles, series, blocks)).collect()
+}
+
+/// Adds those with the engine off to the plateaus with the engine running.
+pub fn with_standstills(
+    cycles: &Cycles,
+    series: &[f64],
+    mut plateaus: Vec<Plateau>,
+) -> Vec<Plateau> {
+    for (blocks, _) in stretches(cycles, series).into_iter().filter(|(_, running)| !running) {
+        let blocks = at_rest(cycles, blocks);
+        if is_engine_off(cycles, &blocks) {
+            plateaus.push(plateau(cycles, Kind::EngineOff, blocks));
         }
     }
+    plateaus.sort_by_key(|plateau| plateau.first_block);
     plateaus
 }
 

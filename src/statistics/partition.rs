@@ -91,9 +91,12 @@ impl Envelope {
         if self.pieces.last().is_none_or(|last| last.since != piece.since) {
             self.pieces.push(Piece { from, ..*piece });
         }
-        let lowest = piece.at(piece.centre.clamp(from, to));
-        if lowest < self.best.0 {
-            self.best = (lowest, piece.since);
+        // Nowhere is it lower than at its centre.
+        if piece.least < self.best.0 {
+            let lowest = piece.at(piece.centre.clamp(from, to));
+            if lowest < self.best.0 {
+                self.best = (lowest, piece.since);
+            }
         }
     }
 
