@@ -15,7 +15,7 @@ use std::io::Read;
 /// Bytes of one block; two of them fit into the cache of one core.
 const BLOCK: usize = 256 * 1024;
 /// From so many bytes on a second core is worth its start.
-const LONG: usize = 1024 * 1024;
+const LONG: usize = 4 * 1024 * 1024;
 /// No line of a log is longer than this.
 const LONGEST: usize = 8 * 1024 * 1024;
 /// The rows that must agree on their decimals before a last line with fewer counts as cut.

@@ -50,19 +50,17 @@ impl Turning {
 fn runs_between(column: &Column, low: f64, high: f64) -> impl Iterator<Item = Range<usize>> + '_ {
     let may_hold = move |digest: &Digest| digest.high > low && digest.low < high;
     let pieces = column.digests().filter(move |(_, digest)| may_hold(digest));
+    let is_inside = move |value: f64| value > low && value < high;
     pieces.flat_map(move |(samples, digest)| {
-        if digest.missing == 0 && digest.low > low && digest.high < high {
-            return vec![samples];
-        }
-        let mut runs: Vec<Range<usize>> = Vec::new();
-        let values = samples.clone().zip(column.iter_over(samples));
-        for (row, _) in values.filter(|(_, value)| *value > low && *value < high) {
-            match runs.last_mut().filter(|run| run.end == row) {
-                Some(run) => run.end = row + 1,
-                None => runs.push(row..row + 1),
-            }
-        }
-        runs
+        let all = digest.missing == 0 && is_inside(digest.low) && is_inside(digest.high);
+        let walked = if all { 0..0 } else { samples.clone() };
+        let mut values = walked.clone().zip(column.iter_over(walked)).peekable();
+        let runs = std::iter::from_fn(move || {
+            let (first, _) = values.find(|(_, value)| is_inside(*value))?;
+            let rest = std::iter::from_fn(|| values.next_if(|(_, value)| is_inside(*value)));
+            Some(first..first + 1 + rest.count())
+        });
+        all.then_some(samples).into_iter().chain(runs)
     })
 }
 

@@ -12,6 +12,7 @@ pub mod readings;
 pub mod ripple;
 mod steadiness;
 
+use crate::cores::{MANY_SAMPLES, each};
 use crate::sample::{Column, Packer, Remark, Track};
 use aliasing::Channel;
 use cycles::Cycles;
@@ -100,15 +101,7 @@ pub fn prepare(mut track: Track, cylinders: u32) -> Signal {
     let (hoses, unmarked) = hoses::find(&track.marks, &cycles, &plateaus);
     remarks.extend(unmarked);
     let sample_rate_hz = if interval_s > 0.0 { 1.0 / interval_s } else { 0.0 };
-    let aliasing_r = plateaus
-        .iter()
-        .filter(|p| p.kind == Kind::Running)
-        .flat_map(|p| spoken.iter().map(move |own| (p, own.as_deref())))
-        .filter_map(|(p, spoken)| {
-            let rows = (p.from_row as usize, p.to_row as usize + 1);
-            Channel { track: &track, spoken, rows, cylinders }.resultant()
-        })
-        .reduce(f64::max);
+    let aliasing_r = largest_resultant(&track, &plateaus, &spoken, cylinders);
     // Until here the plateaus count samples; rows that were left out part the two.
     for row in plateaus
         .iter_mut()
@@ -131,6 +124,25 @@ pub fn prepare(mut track: Track, cylinders: u32) -> Signal {
         hoses,
         remarks,
     }
+}
+
+/// See [`Signal::aliasing_r`]; the plateaus count samples.
+fn largest_resultant(
+    track: &Track,
+    plateaus: &[Plateau],
+    spoken: &[Option<Vec<u32>>; 2],
+    cylinders: u32,
+) -> Option<f64> {
+    let running = plateaus.iter().filter(|p| p.kind == Kind::Running);
+    let channels: Vec<Channel> = running
+        .flat_map(|p| {
+            let rows = (p.from_row as usize, p.to_row as usize + 1);
+            spoken.iter().map(move |own| Channel { track, spoken: own.as_deref(), rows, cylinders })
+        })
+        .collect();
+    let much = track.len() >= MANY_SAMPLES;
+    let resultants = each(much, &channels, |channel| channel.resultant());
+    resultants.into_iter().flatten().reduce(f64::max)
 }
 
 fn wrong_pulses(factor: f64) -> Remark {

@@ -19,7 +19,6 @@
 
 pub use super::level_noise::{Noise, noise};
 use super::{level_noise, partition, summary};
-use crate::cores::both;
 
 /// What a change pays above the information criterion, in squares of the innovations: with it a
 /// flat series has a change in at most one of twenty, from 100 values on.
@@ -32,8 +31,6 @@ const MORE_SLOW_NOISE: f64 = 1.1;
 const LEAST_VALUES: usize = 8;
 /// Partitions from one start, at most: the noise settles in two or three.
 const MOST_TURNS: usize = 3;
-/// From so many values on the two starts are settled on a core each, whether the second is needed or not.
-const MANY_VALUES: usize = 4096;
 /// Two noises give the same changes when the long-run gain and the scale differ by less than this
 /// part: [`MARGIN`] is an eighth of the penalty.
 const ALIKE: f64 = 0.03;
@@ -120,10 +117,11 @@ fn likelier(x: &[f64]) -> Vec<usize> {
         // Two starts that differ in scale alone settle on the same: one between them is enough.
         return settle(x, Noise { rho: seen.rho, sigma: (calm.sigma * seen.sigma).sqrt() }).0;
     }
-    let (stepped, flat) = both(x.len() >= MANY_VALUES, || settle(x, seen), || settle(x, calm));
+    let flat = settle(x, calm);
     if seen.sigma <= 0.0 || alike(seen, flat.1) {
         return flat.0;
     }
+    let stepped = settle(x, seen);
     if score(&stepped) < score(&flat) { stepped.0 } else { flat.0 }
 }
 

@@ -2,8 +2,8 @@
 
 use crate::source::{Fault, Source, block_end, has_word};
 
-/// What a room may import of ours besides `units` and `sample`.
-pub const MAY_IMPORT: [(&str, &[&str]); 14] = [
+/// What a room may import of ours besides `units`, `sample` and `cores`.
+pub const MAY_IMPORT: [(&str, &[&str]); 15] = [
     ("statistics", &[]),
     ("gas", &[]),
     ("engine", &["gas"]),
@@ -32,9 +32,10 @@ pub const MAY_IMPORT: [(&str, &[&str]); 14] = [
         ],
     ),
     ("units", &[]),
+    ("cores", &[]),
 ];
-const EVERYBODYS: [&str; 2] = ["units", "sample"];
-/// These two know not even `units` and `sample`: they are fit to be crates of their own.
+const EVERYBODYS: [&str; 3] = ["units", "sample", "cores"];
+/// These two know none of them: they are fit to be crates of their own.
 const ISLANDS: [&str; 2] = ["statistics", "gas"];
 const MAY_PRINT: [&str; 4] = ["cli", "report", "live", "main"];
 const MAY_READ_A_CLOCK: [&str; 3] = ["cli", "live", "sources"];
