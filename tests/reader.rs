@@ -191,6 +191,45 @@ fn is_plain_vacuum(rows: &Rows) -> bool {
     one[middle] < 8000 && two[middle] < 8000 && !still
 }
 
+#[test]
+fn rows_that_are_laid_out_alike_give_what_others_give() {
+    for (end, unit, decimals) in
+        [("\n", "s", 3), ("\r\n", "ms", 0), ("\n", "s", 6), ("\n", "ms", 1)]
+    {
+        // Every other row has a decimal more, so that none is laid out like the one before it.
+        let written = |every_other: usize| {
+            let mut text = format!("no,t ({unit}),rpm,vac1_kpa,vac2_kpa,mark{end}");
+            for k in 0..5000_usize {
+                let more = k % 2 * every_other;
+                let time = k as f64 * 3.37 + 0.2 * (k * k % 7) as f64;
+                let rpm = if k % 1000 < 300 { String::new() } else { format!("{}", 800 + k % 400) };
+                let one = 30.0 - (k % 901) as f64 / 20.0;
+                let two = 55.0 + (k * 31 % 907) as f64 / 100.0;
+                let mark = if k % 997 == 5 { "cap off" } else { "" };
+                write!(
+                    text,
+                    "{k},{time:.*},{rpm},{one:.*},{two:.2},{mark}{end}",
+                    decimals,
+                    2 + more
+                )
+                .unwrap();
+            }
+            read(text.as_bytes(), &ReadOptions { lenient: true, ..ReadOptions::default() })
+        };
+        let (alike, unlike) = (written(0).unwrap(), written(1).unwrap());
+        assert_eq!((alike.rows, alike.bad_rows), (unlike.rows, unlike.bad_rows), "{unit}");
+        assert!(alike.rows > 4900, "{} rows", alike.rows);
+        assert_eq!(alike.track.marks, unlike.track.marks, "{unit}");
+        let columns = |log: &evenbreath::log::Log| -> Vec<Vec<u64>> {
+            let track = &log.track;
+            let others = [&track.rpm, &track.vac1_kpa, &track.vac2_kpa];
+            let all = std::iter::once(&track.time_s).chain(others.into_iter().flatten());
+            all.map(|column| column.iter().map(f64::to_bits).collect()).collect()
+        };
+        assert_eq!(columns(&alike), columns(&unlike), "{unit}");
+    }
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(256))]
 

@@ -185,11 +185,15 @@ impl Layout {
         rows
     }
 
-    /// Rows up to the first, of so many, where there is the end of a field among some bytes.
+    /// Rows up to the first, of so many, where there is the end of a field among some bytes, or which they make
+    /// a comment.
     fn skip(&self, text: &[u8], start: usize, bytes: &Range<usize>, rows: usize) -> usize {
         let is_end = |byte: &u8| *byte == self.delimiter || *byte == b'\n';
+        let is_comment = |line: &[u8]| bytes.start == 0 && line.starts_with(b"#");
         let lines = text[start..].chunks_exact(self.length).take(rows);
-        lines.take_while(|line| !line[bytes.clone()].iter().any(is_end)).count()
+        lines
+            .take_while(|line| !is_comment(line) && !line[bytes.clone()].iter().any(is_end))
+            .count()
     }
 }
 

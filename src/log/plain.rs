@@ -66,6 +66,9 @@ impl PlainRows {
         let mut values = [f64::NAN; CHANNELS];
         let mut time = f64::NAN;
         let last = self.steps.len() - 1;
+        if ends.text.get(from) == Some(&b'#') {
+            return None;
+        }
         for (number, step) in self.steps.iter().enumerate() {
             let end = ends.next()?;
             let closes = ends.is_line_end(end);
