@@ -183,6 +183,7 @@ fn whole_cycles(
 ) -> Cycles {
     let mut cutter = Cutter {
         interval_s,
+        gap_s: GAP_INTERVALS * interval_s,
         outages: Outages::of(&track.marks),
         block: None,
         sample: 0,
@@ -198,6 +199,8 @@ fn whole_cycles(
 /// Cuts a log into blocks, sample by sample.
 struct Cutter {
     interval_s: f64,
+    /// What is longer parts two samples, s.
+    gap_s: f64,
     outages: Outages,
     block: Option<Block>,
     /// The number of the next sample, and time and speed of the one before it.
@@ -215,7 +218,7 @@ impl Cutter {
         if self.sample == 1 {
             return;
         }
-        let parted = t1 - t0 > GAP_INTERVALS * self.interval_s || self.outages.part(t0, t1);
+        let parted = t1 - t0 > self.gap_s || self.outages.part(t0, t1);
         let running = n0 >= STANDSTILL_RPM && n1 >= STANDSTILL_RPM;
         let turning = if running { (n0 + n1) * (0.5 / 120.0) } else { 0.0 };
         // Few samples end a block; the others must cost little.

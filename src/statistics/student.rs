@@ -66,7 +66,10 @@ pub fn quantile(p: f64, dof: f64) -> Option<f64> {
         }
     }
     let mut high = 0.0;
-    let mut t = 0.5 * (low + high);
+    // Near the answer with many degrees of freedom (the first term of Cornish and Fisher's expansion).
+    let normal = Normal::standard().inverse_cdf(p);
+    let start = normal + (normal.powi(3) + normal) / (4.0 * dof);
+    let mut t = if start > low && start < high { start } else { 0.5 * (low + high) };
     // Newton within a bracket that always holds the answer; halving where Newton leaves it.
     for _ in 0..100 {
         let over = cdf(t, dof)? - p;
