@@ -11,8 +11,8 @@ use super::in_step::{self, InStep};
 use super::one_sensor::OnSide;
 use super::screws::{self, Memory, Screws};
 use super::stretches::{self, Stretch};
-use super::{Conditions, idle_vacuum, one_sensor, resolution, strokes, zero};
-use crate::cores::{MANY_SAMPLES, each};
+use super::{Conditions, idle_vacuum, one_sensor, resolution, strokes, swing, zero};
+use crate::cores::{MANY_SAMPLES, both, each};
 use crate::sample::{Meaning, Remark};
 use crate::sensors::matching::{Matching, Prior};
 use crate::signal::Signal;
@@ -216,7 +216,11 @@ pub fn find(signal: &Signal, conditions: &Conditions) -> Balance {
     remarks.extend(idle_vacuum::remark(&plateaus, conditions));
     remarks.extend(one_sensor::remark_of_two(signal));
     remarks.extend(flow::remark_of_one(signal));
-    let uneven = strokes::find(signal, &stretches, conditions.cylinders);
+    let (screws, uneven) = both(
+        much,
+        || screws::find(signal, &plateaus, conditions, &Memory::default()).screws,
+        || strokes::find(signal, &stretches, conditions.cylinders),
+    );
     let zero = zero.used;
     let superseded = superseded(signal, plateaus.iter().map(|p| p.from_s));
     let now = &plateaus[superseded..];
@@ -229,7 +233,6 @@ pub fn find(signal: &Signal, conditions: &Conditions) -> Balance {
     };
     let mut causes = advice::causes(now, &zero);
     causes.extend(uneven.map(|uneven| uneven.cause(conditions)));
-    let screws = screws::find(signal, &plateaus, conditions, &Memory::default()).screws;
     let tolerance_kpa = conditions.tolerance_kpa;
     Balance {
         zero,
@@ -311,8 +314,10 @@ impl Pair<'_> {
         let air = air_share::of_sides(self.conditions, vacuum, difference, u)?;
         let air_reach = coverage * air.u();
         let ripple = |one: bool| {
-            let rates: Option<Vec<f64>> =
-                own.iter().map(|s| ripple(self.signal, s.samples, s.swapped != one)).collect();
+            let rates: Option<Vec<f64>> = own
+                .iter()
+                .map(|s| swing::ripple(self.signal, s.samples, s.swapped != one))
+                .collect();
             rates.map(|r| r.iter().sum::<f64>() / r.len() as f64)
         };
         Some(PlateauBalance {
@@ -453,48 +458,3 @@ pub(super) fn open(verdict: Verdict, low: f64, high: f64) -> Open {
         _ => Open::None,
     }
 }
-
-/// Peak-to-peak swing within a cycle, kPa: the median over the blocks of a stretch.
-pub(super) fn ripple(
-    signal: &Signal,
-    samples: (usize, usize),
-    side_of_sensor1: bool,
-) -> Option<f64> {
-    let column =
-        if side_of_sensor1 { &signal.track.vac1_kpa } else { &signal.track.vac2_kpa }.as_ref()?;
-    let starts = &signal.cycles.sample;
-    let from = starts.partition_point(|s| (*s as usize) < samples.0);
-    let to = starts.partition_point(|s| (*s as usize) < samples.1);
-    let mut swings = Vec::new();
-    let (mut cursor, mut block) = (column.cursor(), Vec::new());
-    for (pair, cycles) in starts.get(from..to)?.windows(2).zip(&signal.cycles.cycles[from..to]) {
-        block.clear();
-        cursor.copy(pair[0] as usize..pair[1] as usize, &mut block);
-        if block.len() as f64 >= LEAST_A_CYCLE * cycles {
-            swings.extend(swing(&block));
-        }
-    }
-    let middle = swings.len() / 2;
-    (!swings.is_empty()).then(|| *swings.select_nth_unstable_by(middle, f64::total_cmp).1)
-}
-
-/// Greatest less least, side by side: in one lane each comparison would wait for the last. None where one of the
-/// values is no reading, or there is none.
-fn swing(values: &[f64]) -> Option<f64> {
-    const LANES: usize = 8;
-    let (mut low, mut high) = ([f64::INFINITY; LANES], [f64::NEG_INFINITY; LANES]);
-    let mut missing = false;
-    for chunk in values.chunks(LANES) {
-        for ((value, low), high) in chunk.iter().zip(&mut low).zip(&mut high) {
-            missing |= !value.is_finite();
-            *low = if *value < *low { *value } else { *low };
-            *high = if *value > *high { *value } else { *high };
-        }
-    }
-    let low = low.into_iter().fold(f64::INFINITY, f64::min);
-    let high = high.into_iter().fold(f64::NEG_INFINITY, f64::max);
-    (!missing && low <= high).then_some(high - low)
-}
-
-/// A swing needs this many samples a cycle, or it misses the peaks.
-const LEAST_A_CYCLE: f64 = 8.0;

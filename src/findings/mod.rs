@@ -23,6 +23,7 @@ pub mod resolution;
 pub mod screws;
 pub mod stretches;
 pub mod strokes;
+mod swing;
 pub mod tee_run;
 pub mod zero;
 

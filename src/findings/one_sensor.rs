@@ -18,7 +18,7 @@ use super::balance::{
     self, Balance, LEVEL, MANY_DOF, PlateauBalance, REPEATABILITY, ZeroMethod, ZeroUsed,
 };
 use super::screws::{self, Memory};
-use super::{Conditions, Sides, advice, air_share, flow, idle_vacuum, in_step, resolution};
+use super::{Conditions, Sides, advice, air_share, flow, idle_vacuum, in_step, resolution, swing};
 use crate::sample::{Column, Mark, Meaning, Remark, Track};
 use crate::signal::Signal;
 use crate::statistics::correlated::Estimate;
@@ -195,7 +195,7 @@ impl Seen<'_> {
         let side = |one: bool| over(&|p| p.side1 == one, &|k| averages[k]);
         let swing = |one: bool| {
             let own = group.pieces.iter().filter(|p| p.side1 == one);
-            let swings = own.map(|p| balance::ripple(self.signal, self.rows(p), self.side1));
+            let swings = own.map(|p| swing::ripple(self.signal, self.rows(p), self.side1));
             let swings: Vec<f64> = swings.collect::<Option<_>>()?;
             summary::mean(&swings)
         };

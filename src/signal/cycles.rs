@@ -190,9 +190,7 @@ fn whole_cycles(
         before: (f64::NAN, f64::NAN),
         done: Cycles { rpm: with_speed.then(Vec::new), ..Cycles::default() },
     };
-    along(&track.time_s, speeds, |times, speeds| {
-        times.iter().zip(speeds).for_each(|(t, n)| cutter.go_to(*t, *n));
-    });
+    along(&track.time_s, speeds, |times, speeds| cutter.go_along(times, speeds));
     cutter.done
 }
 
@@ -210,8 +208,37 @@ struct Cutter {
 }
 
 impl Cutter {
+    /// Goes on to the samples that follow.
+    fn go_along(&mut self, times: &[f64], speeds: &[f64]) {
+        let mut at = 0;
+        while at < times.len() {
+            self.go_to(times[at], speeds[at]);
+            at += 1 + self.fill_on(&times[at..], &speeds[at..]);
+        }
+    }
+
+    /// Goes on behind the first of these samples, which is the last so far, as long as that does nothing but fill
+    /// the open block; returns by how many. Few samples end a block: the others must cost little.
+    fn fill_on(&mut self, times: &[f64], speeds: &[f64]) -> usize {
+        let Some(mut open) = self.block.take_if(|_| self.outages.is_empty()) else { return 0 };
+        let mut filled = 0;
+        for (t, n) in times.windows(2).zip(speeds.windows(2)) {
+            let seconds = t[1] - t[0];
+            let (running, turning) = turning(n[0], n[1]);
+            let goes_on = open.running == running && seconds <= self.gap_s;
+            if !(goes_on && open.is_far(turning, seconds)) {
+                break;
+            }
+            open.fill(turning, seconds);
+            filled += 1;
+        }
+        self.sample += filled;
+        self.before = (times[filled], speeds[filled]);
+        self.block = Some(open);
+        filled
+    }
+
     /// Goes on to the next sample.
-    #[inline]
     fn go_to(&mut self, t1: f64, n1: f64) {
         let (t0, n0) = std::mem::replace(&mut self.before, (t1, n1));
         self.sample += 1;
@@ -219,22 +246,7 @@ impl Cutter {
             return;
         }
         let parted = t1 - t0 > self.gap_s || self.outages.part(t0, t1);
-        let running = n0 >= STANDSTILL_RPM && n1 >= STANDSTILL_RPM;
-        let turning = if running { (n0 + n1) * (0.5 / 120.0) } else { 0.0 };
-        // Few samples end a block; the others must cost little.
-        if let Some(open) = &mut self.block
-            && open.running == running
-            && !parted
-            && open.is_far(turning, t1 - t0)
-        {
-            open.fill(turning, t1 - t0);
-        } else {
-            self.end_blocks((t0, t1), parted, running, turning);
-        }
-    }
-
-    /// The same where a block ends on the way, or none is open; the sample at `t1` is counted already.
-    fn end_blocks(&mut self, (t0, t1): (f64, f64), parted: bool, running: bool, turning: f64) {
+        let (running, turning) = turning(n0, n1);
         self.block = self.block.take().filter(|open| open.running == running && !parted);
         if parted {
             return;
@@ -325,6 +337,13 @@ impl Mean {
         let whole = self.covered > 0.0 && self.covered >= LEAST_COVER * (self.to - self.from);
         if whole { self.integral / self.covered } else { f64::NAN }
     }
+}
+
+/// Whether the engine runs between two samples, by their speeds, and its cycles a second.
+#[inline]
+fn turning(n0: f64, n1: f64) -> (bool, f64) {
+    let running = n0 >= STANDSTILL_RPM && n1 >= STANDSTILL_RPM;
+    (running, if running { (n0 + n1) * (0.5 / 120.0) } else { 0.0 })
 }
 
 /// Cycles (running) or seconds (standing still) that a block opened here shall hold.

@@ -26,6 +26,11 @@ impl Outages {
         Outages(found)
     }
 
+    /// True where the link was there all the time.
+    pub fn is_empty(&self) -> bool {
+        self.0.is_empty()
+    }
+
     /// True where the link was down at some time between two samples. A mark on a sample stands for
     /// it: the link is lost behind it, and back with it.
     #[inline]
