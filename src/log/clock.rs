@@ -18,6 +18,8 @@ const FINE_S: f64 = 0.002;
 const GAP: f64 = 10.0;
 
 const DAY: f64 = 86_400.0;
+/// No log is longer, s: about three years.
+const LONGEST_S: f64 = 1e8;
 
 /// Makes the time of a batch strictly increasing. Rows that cannot be placed are left out and
 /// added to the bad ones.
@@ -26,13 +28,7 @@ pub(super) fn settle(batch: &mut Batch<Column>, clock: &Clock, remarks: &mut Vec
         unwrap_midnight(&mut batch.time_s);
     }
     let stamps = matches!(clock, Clock::Stamp { dated: true, .. });
-    if let Some(first) = batch.time_s.first()
-        && (matches!(clock, Clock::Stamp { .. }) || first.abs() > 1e8)
-    {
-        // Stamps and seconds since 1970 say nothing as log time: count from the first row. Where
-        // rows are out of order, from the earliest.
-        let earliest = batch.time_s.range().map_or(first, |(earliest, _)| earliest);
-        let zero = if stamps { earliest } else { first };
+    if let Some(zero) = zero(&batch.time_s, clock, stamps) {
         batch.time_s.converts(Conversion::Since(zero));
         batch.bad.iter_mut().for_each(|bad| bad.at_s -= zero);
         batch.marks.iter_mut().for_each(|mark| mark.at_s -= zero);
@@ -51,6 +47,24 @@ pub(super) fn settle(batch: &mut Batch<Column>, clock: &Clock, remarks: &mut Vec
         steps = Steps::of(&batch.time_s);
     }
     gaps(&steps, remarks);
+}
+
+/// Since when times are counted anew. Stamps and seconds since 1970 say nothing as log time: from the first row
+/// on, and where rows are out of order, from the earliest.
+fn zero(time_s: &Column, clock: &Clock, stamps: bool) -> Option<f64> {
+    let first = time_s.first()?;
+    if stamps {
+        return time_s.range().map(|(earliest, _)| earliest);
+    }
+    if matches!(clock, Clock::Stamp { .. }) {
+        return Some(first);
+    }
+    // The first may be a slip: taken from the others, a number far beyond them would leave nothing of them.
+    let mut three = [first, time_s.at(time_s.len() / 2), time_s.last()?];
+    three.sort_by(f64::total_cmp);
+    let usual = three[1];
+    let near = (first - usual).abs() <= LONGEST_S;
+    (usual.abs() > LONGEST_S).then_some(if near { first } else { usual })
 }
 
 /// The steps from each time to the next, with what is known of them piece by piece.
@@ -340,6 +354,20 @@ pub(super) fn mark_time(row: u32, at_s: f64, rows: &RowNumbers, time_s: &Column)
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_first_time_far_beyond_the_others_takes_nothing_from_them() {
+        let (batch, _) = settled(&[3e46, 0.02, 0.04, 0.06, 0.08]);
+        assert_eq!(batch.time_s, vec![0.02, 0.04, 0.06, 0.08]);
+        // A slip before seconds since 1970.
+        let (batch, _) = settled(&[3e46, 1.7e9, 1.7e9 + 0.5, 1.7e9 + 1.0]);
+        assert_eq!(batch.time_s.len(), 3);
+        assert_eq!(batch.time_s.at(2) - batch.time_s.at(0), 1.0);
+        let (batch, _) = settled(&[1.7e9, 1.7e9 + 0.5, 1.7e9 + 1.0]);
+        assert_eq!(batch.time_s, vec![0.0, 0.5, 1.0]);
+        let (batch, _) = settled(&[3e46; 5]);
+        assert_eq!(batch.time_s, vec![0.0, 1.0, 2.0, 3.0, 4.0]);
+    }
 
     fn settled(time_s: &[f64]) -> (Batch<Column>, Vec<Remark>) {
         let mut batch = Batch {
