@@ -4,6 +4,7 @@
 //! can be drawn piece by piece, each piece small enough for the cache of a core. Every pixel is that of
 //! plotters' own bitmap backend, blending included: `raster` holds the two against each other.
 
+use super::polygon;
 use plotters_backend::{
     BackendColor, BackendCoord, BackendStyle, DrawingBackend, DrawingErrorKind, rasterizer,
 };
@@ -146,6 +147,16 @@ impl DrawingBackend for Band<'_> {
             self.fill(from, (to.0 + 1, to.1 + 1), color);
         }
         Ok(())
+    }
+
+    fn fill_polygon<S: BackendStyle, I: IntoIterator<Item = BackendCoord>>(
+        &mut self,
+        points: I,
+        style: &S,
+    ) -> Drawn {
+        let points: Vec<BackendCoord> = points.into_iter().collect();
+        let rows = self.rows();
+        polygon::fill(self, &points, style.color(), |upright, line| upright || rows.contains(&line))
     }
 
     fn draw_rect<S: BackendStyle>(

@@ -26,6 +26,7 @@ mod paint;
 mod pair;
 mod pair_match;
 mod panel;
+mod polygon;
 mod raster;
 mod scale;
 mod shares;
