@@ -71,7 +71,7 @@ pub(super) fn some_between(column: &Column, low: f64, high: f64) -> Vec<u32> {
     let (mut rows, mut skip) = (Vec::new(), 0);
     for run in runs_between(column, low, high) {
         let taken = (run.start + skip..run.end).step_by(every);
-        let beyond = taken.clone().last().map_or(run.start + skip, |last| last + every);
+        let beyond = taken.clone().next_back().map_or(run.start + skip, |last| last + every);
         rows.extend(taken.map(|row| row as u32));
         skip = beyond - run.end;
     }
