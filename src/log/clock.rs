@@ -356,6 +356,25 @@ mod tests {
     use super::*;
 
     #[test]
+    fn a_gap_and_a_repeat_are_seen_wherever_a_piece_of_the_column_ends() {
+        for at in [5, 8191, 8192, 8193, 12_000] {
+            let even = |k: usize| k as f64 / 1000.0;
+            let gap: Vec<f64> =
+                (0..20_000).map(|k| even(k) + if k < at { 0.0 } else { 20.0 }).collect();
+            let (batch, remarks) = settled(&gap);
+            assert_eq!(batch.time_s.len(), 20_000);
+            assert!(
+                remarks.iter().any(|remark| remark.text.contains("the longest 20.0 s")),
+                "{at}"
+            );
+            let repeat: Vec<f64> =
+                (0..20_000).map(|k| even(if k < at { k } else { k - 1 })).collect();
+            let (batch, _) = settled(&repeat);
+            assert_eq!((batch.time_s.len(), batch.bad.len()), (19_999, 1), "{at}");
+        }
+    }
+
+    #[test]
     fn a_first_time_far_beyond_the_others_takes_nothing_from_them() {
         let (batch, _) = settled(&[3e46, 0.02, 0.04, 0.06, 0.08]);
         assert_eq!(batch.time_s, vec![0.02, 0.04, 0.06, 0.08]);

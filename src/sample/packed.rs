@@ -10,7 +10,7 @@
 /// Values in one piece.
 pub(super) const PIECE: usize = 8192;
 /// Most decimals that are tried.
-pub(super) const MOST_DECIMALS: usize = 9;
+const MOST_DECIMALS: usize = 9;
 /// Powers of ten, exact.
 const POWERS: [f64; MOST_DECIMALS + 1] = [1.0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9];
 /// Adding this and taking it away rounds to a whole number up to 2^51, without a branch; in between its

@@ -2,7 +2,7 @@
 
 use super::column::{Column, Piece, Place};
 use super::digest::Digest;
-use super::packed::{MOST_DECIMALS, PIECE, as_decimal, as_values, pack, pack_decimals};
+use super::packed::{PIECE, as_decimal, as_values, pack, pack_decimals};
 
 /// What packing keeps from piece to piece.
 #[derive(Debug, Clone, Default)]
@@ -77,8 +77,11 @@ impl Packer {
     }
 
     /// Puts whole numbers of `10^-decimals` at the end, which cost less than the values that they stand for.
+    ///
+    /// # Panics
+    /// With more than nine decimals.
     pub fn extend_decimals(&mut self, mut numbers: &[i32], decimals: u8) {
-        if usize::from(decimals) > MOST_DECIMALS || !self.open_decimals(decimals) {
+        if !self.open_decimals(decimals) {
             let values: Vec<f64> = as_values(numbers, decimals).collect();
             return self.extend(&values);
         }
@@ -164,6 +167,74 @@ impl Packer {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use proptest::prelude::*;
+
+    /// One way of putting values at the end.
+    #[derive(Debug, Clone)]
+    enum Put {
+        Value(f64),
+        Values(Vec<f64>),
+        Decimals(Vec<i32>, u8),
+        Close,
+    }
+
+    fn put() -> impl Strategy<Value = Put> {
+        let decimal =
+            || (-200_000_i32..200_000, 0_i32..4).prop_map(|(d, e)| f64::from(d) / 10_f64.powi(e));
+        let value = || prop_oneof![4 => decimal(), 1 => Just(f64::NAN), 1 => Just(1.0 / 3.0), 1 => Just(-0.0)];
+        prop_oneof![
+            3 => value().prop_map(Put::Value),
+            1 => prop::collection::vec(value(), 0..3000).prop_map(Put::Values),
+            4 => (prop::collection::vec(-2_000_000_000_i32..2_000_000_000, 0..3000), 0_u8..10)
+                .prop_map(|(numbers, decimals)| Put::Decimals(numbers, decimals)),
+            2 => (prop::collection::vec(5000_i32..5200, 0..3000), 1_u8..3)
+                .prop_map(|(numbers, decimals)| Put::Decimals(numbers, decimals)),
+            1 => Just(Put::Close),
+        ]
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(64))]
+
+        #[test]
+        fn values_come_back_however_they_were_put(puts in prop::collection::vec(put(), 1..24)) {
+            let (mut packer, mut values) = (Packer::default(), Vec::new());
+            for put in &puts {
+                match put {
+                    Put::Value(value) => {
+                        packer.push(*value);
+                        values.push(*value);
+                    }
+                    Put::Values(more) => {
+                        packer.extend(more);
+                        values.extend_from_slice(more);
+                    }
+                    Put::Decimals(numbers, decimals) => {
+                        packer.extend_decimals(numbers, *decimals);
+                        values.extend(numbers.iter().map(|n| f64::from(*n) / 10_f64.powi(i32::from(*decimals))));
+                    }
+                    Put::Close => packer.close(),
+                }
+                prop_assert_eq!(packer.len(), values.len());
+            }
+            let column = packer.finish();
+            let same = |a: f64, b: f64| a == b || (a.is_nan() && b.is_nan());
+            prop_assert_eq!(column.len(), values.len());
+            prop_assert!(column.iter().zip(&values).all(|(a, b)| same(a, *b)));
+            for (samples, digest) in column.digests() {
+                let plain = Digest::of(&values[samples.clone()]);
+                prop_assert!(same(digest.first, plain.first) && same(digest.last, plain.last));
+                let plain = Digest { straight: digest.straight, first: 0.0, last: 0.0, ..plain };
+                prop_assert_eq!(Digest { first: 0.0, last: 0.0, ..digest }, plain);
+                if digest.straight {
+                    let own = &values[samples.clone()];
+                    let step = (own[own.len() - 1] - own[0]) / (own.len().max(2) - 1) as f64;
+                    let off = own.windows(2).map(|p| (p[1] - p[0] - step).abs()).fold(0.0, f64::max);
+                    prop_assert!(off <= 1e-9 * own[0].abs().max(own[own.len() - 1].abs()).max(1.0));
+                }
+            }
+        }
+    }
 
     #[test]
     fn columns_are_joined_at_any_length() {
