@@ -70,7 +70,14 @@ fn a_missing_log_is_named_and_the_figures_are_not_called_good() {
     let run = job.report(&["--verify", "page.html"]);
     assert_eq!(run.code, 1);
     assert!(run.out.contains("hunt.csv: missing"), "{}", run.out);
+    assert!(run.out.contains("Not checked: 1 log is missing."), "{}", run.out);
     assert!(run.out.contains("Not made anew: a log is missing"), "{}", run.out);
+    job.write("other.csv", "time_s,rpm\n0,850\n");
+    let run = job.report(&["--verify", "page.html", "other.csv"]);
+    assert!(run.out.contains("other.csv: no log of this page."), "{}", run.out);
+    let run = job.report(&["--verify", "page.html", "--logs-in", "nowhere"]);
+    assert_eq!(run.code, 2, "{}", run.out);
+    assert!(run.err.contains("there is no folder nowhere"), "{}", run.err);
     // Its bytes tell it, whatever its name.
     let run = job.report(&["--verify", "page.html", "kept/old name.csv"]);
     assert_eq!(run.code, 0, "{}", run.out);

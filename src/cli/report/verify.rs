@@ -40,6 +40,9 @@ struct Checked {
     differences: Vec<Difference>,
     /// Why the figures were not made anew; `null` where they were.
     not_checked: Option<String>,
+    /// Logs that were named and are none of the page.
+    #[serde(skip)]
+    foreign: Vec<PathBuf>,
 }
 
 #[derive(Debug, Serialize)]
@@ -59,7 +62,8 @@ pub fn run(path: &Path, args: &ReportArgs) -> Result<u8, Failure> {
     let record = Record::of(&page).map_err(no_record)?;
     let asked = settings::read(&record.settings, &record.logs)
         .map_err(|what| Failure::Settings { path: path.into(), what })?;
-    let sought = seek(path, args, &record)?;
+    let named = named(args)?;
+    let sought = seek(path, args, &record, &named)?;
     let mut differences = Vec::new();
     let missing = sought.iter().any(|log| log.state == State::Missing);
     let not_checked = if missing {
@@ -82,6 +86,7 @@ pub fn run(path: &Path, args: &ReportArgs) -> Result<u8, Failure> {
         logs: logs.collect(),
         differences,
         not_checked,
+        foreign: foreign(&named, &record),
     };
     if args.output.json {
         answer(json::plain(&checked)?.as_bytes())?;
@@ -93,23 +98,38 @@ pub fn run(path: &Path, args: &ReportArgs) -> Result<u8, Failure> {
     Ok(u8::from(!checked.same))
 }
 
+/// The logs that were named, and their bytes.
+fn named(args: &ReportArgs) -> Result<Vec<(PathBuf, Vec<u8>)>, Failure> {
+    let read = |path: &PathBuf| Ok((path.clone(), super::bytes_of(path)?));
+    args.check.named.iter().map(read).collect()
+}
+
+/// Those of them that are no log of the page, by their bytes and by their names.
+fn foreign(named: &[(PathBuf, Vec<u8>)], record: &Record) -> Vec<PathBuf> {
+    let known = |path: &Path, bytes: &[u8]| {
+        let same_name = |file: &LogFile| Path::new(&file.name).file_name() == path.file_name();
+        record.logs.iter().any(|file| is(file, bytes) || same_name(file))
+    };
+    let foreign = named.iter().filter(|(path, bytes)| !known(path, bytes));
+    foreign.map(|(path, _)| path.clone()).collect()
+}
+
 /// Looks for every log of the page: first one with the same bytes, then one with the same name, among the
 /// files that were named, in the folder that was named, beside the page, and where we are.
 fn seek<'a>(
     page: &Path,
     args: &ReportArgs,
     record: &'a Record,
+    named: &[(PathBuf, Vec<u8>)],
 ) -> Result<Vec<Sought<'a>>, Failure> {
-    let named: Vec<(PathBuf, Vec<u8>)> = args
-        .check
-        .named
-        .iter()
-        .map(|path| Ok((path.clone(), super::bytes_of(path)?)))
-        .collect::<Result<_, Failure>>()?;
+    if let Some(folder) = args.check.logs_in.iter().find(|folder| !folder.is_dir()) {
+        let what = format!("there is no folder {}; check the path", folder.display());
+        return Err(Failure::Value { flag: "logs-in", what });
+    }
     let beside = page.parent().unwrap_or(Path::new("")).to_path_buf();
     let folders: Vec<PathBuf> =
         args.check.logs_in.iter().cloned().chain([beside, PathBuf::new()]).collect();
-    Ok(record.logs.iter().map(|file| sought(file, &named, &folders)).collect())
+    Ok(record.logs.iter().map(|file| sought(file, named, &folders)).collect())
 }
 
 fn sought<'a>(file: &'a LogFile, named: &[(PathBuf, Vec<u8>)], folders: &[PathBuf]) -> Sought<'a> {
@@ -170,7 +190,8 @@ fn write(page: &mut Page, checked: &Checked) {
             format!("As it was: {counted_logs}, and every word, figure and chart of the page.");
         page.heading(&all, Tone::Good);
     } else {
-        page.heading(&verdict(checked), Tone::Bad);
+        let (verdict, tone) = verdict(checked);
+        page.heading(&verdict, tone);
     }
     page.heading("Logs", Tone::Plain);
     for log in &checked.logs {
@@ -180,6 +201,9 @@ fn write(page: &mut Page, checked: &Checked) {
             State::Missing => "missing; name it behind the page, or its folder with --logs-in",
         };
         page.item(&format!("{}: {state}.", shown(&log.name)));
+    }
+    for path in &checked.foreign {
+        page.item(&format!("{}: no log of this page.", shown(&path.display().to_string())));
     }
     if let Some(why) = &checked.not_checked {
         page.heading("Figures", Tone::Plain);
@@ -205,8 +229,10 @@ fn write(page: &mut Page, checked: &Checked) {
     }
 }
 
-fn verdict(checked: &Checked) -> String {
+/// What was found where not everything is as it was. A log that is missing proves nothing against the page.
+fn verdict(checked: &Checked) -> (String, Tone) {
     let count = |state| checked.logs.iter().filter(|log| log.state == state).count();
+    let proven = count(State::Changed) > 0 || !checked.differences.is_empty();
     let mut parts = Vec::new();
     for (state, word) in [(State::Changed, "changed"), (State::Missing, "missing")] {
         match count(state) {
@@ -223,5 +249,10 @@ fn verdict(checked: &Checked) -> String {
     if parts.is_empty() {
         parts.push("the figures could not be made anew".into());
     }
-    format!("Not as it was: {}.", parts.join(", "))
+    let parts = parts.join(", ");
+    if proven {
+        (format!("Not as it was: {parts}."), Tone::Bad)
+    } else {
+        (format!("Not checked: {parts}."), Tone::Open)
+    }
 }
