@@ -82,8 +82,8 @@ impl Packer {
     /// With more than nine decimals.
     pub fn extend_decimals(&mut self, mut numbers: &[i32], decimals: u8) {
         if !self.open_decimals(decimals) {
-            let values: Vec<f64> = as_values(numbers, decimals).collect();
-            return self.extend(&values);
+            self.open_values();
+            return as_values(numbers, decimals).for_each(|value| self.push(value));
         }
         while !numbers.is_empty() {
             let own = &mut self.decimals.numbers;

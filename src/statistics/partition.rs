@@ -102,8 +102,10 @@ impl Envelope {
 
     /// Continues the envelope up to the level `to` with the lower of two parabolas.
     fn put_lower(&mut self, piece: &Piece, fresh: &Piece, to: f64) {
-        // Cheap, and so for most: nowhere between its ends does it rise to the other's lowest.
-        if piece.at(piece.from).max(piece.at(to)) <= fresh.least {
+        // Cheap, and so for most: the older parabola bends more, so that what lies below the fresh one at both
+        // ends does so between them.
+        let below_at = |level: f64| level.is_finite() && piece.at(level) <= fresh.at(level);
+        if below_at(piece.from) && below_at(to) {
             return self.put(piece.from, to, piece);
         }
         let (low, high, below) = piece.against(fresh);
