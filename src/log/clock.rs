@@ -59,6 +59,9 @@ fn zero(time_s: &Column, clock: &Clock, stamps: bool) -> Option<f64> {
     if matches!(clock, Clock::Stamp { .. }) {
         return Some(first);
     }
+    if first.abs() <= LONGEST_S {
+        return None;
+    }
     // The first may be a slip: taken from the others, a number far beyond them would leave nothing of them.
     let mut three = [first, time_s.at(time_s.len() / 2), time_s.last()?];
     three.sort_by(f64::total_cmp);
