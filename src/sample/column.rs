@@ -11,7 +11,7 @@ use std::ops::Range;
 use std::sync::Arc;
 
 /// Bytes of a column that stay in memory; what is more lies in a temporary file.
-const KEPT: usize = 6 << 20;
+const KEPT: usize = 4 << 20;
 
 /// One value a sample, packed without loss in pieces of some thousands; 'no reading' is NaN. A long column
 /// lies in a temporary file, and only pieces of it are in memory at a time.
