@@ -187,6 +187,22 @@ test("everything can be done with the keyboard alone", async () => {
   await close();
 });
 
+test("a screw is written where its box is opened again at once", async () => {
+  const recorder = await record(UNEVEN);
+  const { page, close } = await visit(recorder.url);
+  await page.locator("#screw:enabled").waitFor();
+  await page.evaluate(() => {
+    const [button, box] = ["screw", "screw-dialog"].map((id) => document.getElementById(id));
+    button.click();
+    box.querySelector("form").requestSubmit(box.querySelector(".main"));
+    button.click();
+  });
+  await until("the mark", () => recorder.marks().length > 0);
+  assert.deepEqual(recorder.marks(), ["screw 1 +0.1667"]);
+  await recorder.stop();
+  await close();
+});
+
 test("the page comes back when the recorder does, on the same port", async () => {
   const first = await record(UNEVEN);
   const { page, close } = await visit(first.url);

@@ -57,10 +57,11 @@ function onPress(id, what) {
 
 const dialog = (id, write) => {
   const box = document.getElementById(`${id}-dialog`);
-  box.addEventListener("close", () => { if (box.returnValue === "write") write(box); box.returnValue = ""; });
+  // At once: the box says only later that it was closed, when it may be open again.
+  box.querySelector("form").addEventListener("submit", () => write(box));
   // Not a button of the form: Enter in a field must write, and never leave.
-  box.querySelector(".leave").addEventListener("click", () => box.close(""));
-  return { open: () => { box.returnValue = ""; box.showModal(); } };
+  box.querySelector(".leave").addEventListener("click", () => box.close());
+  return { open: () => box.showModal() };
 };
 
 export function turnsInWords(twelfths) {
