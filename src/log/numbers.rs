@@ -43,6 +43,7 @@ pub(super) const POWERS: [f64; 23] = [
 ///
 /// The result is the same as that of `str::parse`: mantissa and power of ten are both exact, and
 /// a division rounds once (W. D. Clinger, How to read floating point numbers accurately, 1990).
+#[inline]
 pub(super) fn plain(bytes: &[u8], point: u8) -> Option<(f64, usize)> {
     let mut at = 0;
     let negative = bytes.first() == Some(&b'-');

@@ -6,13 +6,14 @@
 
 use super::layout::{GROUP, Layout, Room};
 use super::numbers::{Cell, Format, cell};
-use super::plain::{Ends, PlainRow, PlainRows};
+use super::plain::{PlainRow, PlainRows};
 use super::plan::{CHANNELS, Clock, Measure, Plan};
 use super::source::as_text;
 use super::stamps::stamp;
 use crate::sample::{Column, Packer, RowNumbers};
 use crate::units::{PressureUnit, SpeedUnit, TimeUnit};
 use csv::ByteRecord;
+use memchr::memchr;
 use std::ops::Range;
 
 /// Why a row was left out.
@@ -222,24 +223,20 @@ impl<'a> RowReader<'a> {
 
     /// Reads lines without quotation marks; returns the bytes used, up to the last line end.
     pub fn lines(&mut self, text: &[u8], batch: &mut Batch) -> usize {
-        let mut ends = Ends::new(text, self.plan.delimiter);
         let mut from = 0;
-        loop {
-            let row = self.plain.as_ref().and_then(|plain| plain.row(&mut ends, from));
-            let Some(end) = ends.line_end(from) else { return from };
-            let begin = std::mem::replace(&mut from, end + 1);
-            let Some(row) = row else {
-                self.line(&text[begin..end], batch);
-                continue;
-            };
-            batch.lines += 1;
-            self.keep(batch.lines, row.0, &row.1, batch);
-            let alike = self.alike(text, begin..from, &row, batch);
-            if alike > 0 {
-                from += alike;
-                ends.go_on(from);
+        while let Some(length) = memchr(b'\n', &text[from..]) {
+            let line = from..from + length + 1;
+            from = line.end;
+            match self.plain.as_ref().and_then(|plain| plain.row(&text[line.start..from - 1])) {
+                Some(row) => {
+                    batch.lines += 1;
+                    self.keep(batch.lines, row.0, &row.1, batch);
+                    from += self.alike(text, line, &row, batch);
+                }
+                None => self.line(&text[line.start..from - 1], batch),
             }
         }
+        from
     }
 
     /// Reads the rows behind a plain one that are laid out like it; returns their bytes.
@@ -257,7 +254,7 @@ impl<'a> RowReader<'a> {
         }
         let Some(plain) = &self.plain else { return 0 };
         let mut at = line.end;
-        if plain.lay_out(&text[line.clone()], self.plan.delimiter, layout) {
+        if plain.lay_out(&text[line.clone()], layout) {
             let mut most = FIRST_ALIKE;
             loop {
                 let rows = layout.read(text, at, most, room);

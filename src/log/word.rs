@@ -77,16 +77,11 @@ impl Word {
     pub fn join(&self, text: &[u8], start: usize, length: usize, joined: &mut [i32]) -> usize {
         let Some(from) = start.checked_add_signed(self.from) else { return 0 };
         let Some(text) = text.get(from..) else { return 0 };
-        let digits = self.whole | self.decimals;
-        let mut wrong = 0;
-        let mut rows = 0;
+        let (mut wrong, mut rows) = (0, 0);
         for (row, joined) in text.chunks(length).zip(&mut *joined) {
             let Some(eight) = row.first_chunk() else { break };
-            let word = u64::from_le_bytes(*eight);
-            let values = (word ^ (u64::from(b'0') * EACH)) & digits;
-            // The highest bit of a byte is set where it is no digit.
-            wrong |= ((word ^ self.signs) & self.fixed)
-                | (((values.wrapping_add(0x76 * EACH)) | values) & HIGHEST_BITS);
+            let (faults, values) = self.look(u64::from_le_bytes(*eight));
+            wrong |= faults;
             let values = ((values & self.whole) << self.whole_shift)
                 | ((values & self.decimals) << self.decimals_shift);
             *joined = number_of(values);
@@ -95,19 +90,22 @@ impl Word {
         if wrong == 0 { rows } else { self.right(text, length, rows) }
     }
 
+    /// A bit for what must not be in a word, and the values of its digits.
+    #[inline]
+    fn look(&self, word: u64) -> (u64, u64) {
+        let values = (word ^ (u64::from(b'0') * EACH)) & (self.whole | self.decimals);
+        // The highest bit of a byte is set where it is no digit.
+        let no_digits = (values.wrapping_add(0x76 * EACH) | values) & HIGHEST_BITS;
+        (((word ^ self.signs) & self.fixed) | no_digits, values)
+    }
+
     /// Rows before the first that has other signs in this word.
     #[cold]
     fn right(&self, text: &[u8], length: usize, rows: usize) -> usize {
-        let digits = self.whole | self.decimals;
-        let is_right = |row: &[u8]| {
-            row.first_chunk().is_some_and(|eight| {
-                let word = u64::from_le_bytes(*eight);
-                let values = (word ^ (u64::from(b'0') * EACH)) & digits;
-                let signs = (word ^ self.signs) & self.fixed;
-                signs == 0 && ((values.wrapping_add(0x76 * EACH)) | values) & HIGHEST_BITS == 0
-            })
+        let is_right = |row: &&[u8]| {
+            row.first_chunk().is_some_and(|eight| self.look(u64::from_le_bytes(*eight)).0 == 0)
         };
-        text.chunks(length).take(rows).take_while(|row| is_right(row)).count()
+        text.chunks(length).take(rows).take_while(is_right).count()
     }
 }
 
