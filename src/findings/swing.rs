@@ -1,5 +1,6 @@
 //! How far the vacuum swings within a cycle.
 
+use crate::sample::extent;
 use crate::signal::Signal;
 
 /// Peak-to-peak swing within a cycle, kPa: the median over the blocks of a stretch.
@@ -26,22 +27,10 @@ pub(super) fn ripple(
     (!swings.is_empty()).then(|| *swings.select_nth_unstable_by(middle, f64::total_cmp).1)
 }
 
-/// Greatest less least, side by side: in one lane each comparison would wait for the last. None where one of the
-/// values is no reading, or there is none.
+/// Greatest less least; none where one of the values is no reading, or there is none.
 fn swing(values: &[f64]) -> Option<f64> {
-    const LANES: usize = 8;
-    let (mut low, mut high) = ([f64::INFINITY; LANES], [f64::NEG_INFINITY; LANES]);
-    let mut missing = false;
-    for chunk in values.chunks(LANES) {
-        for ((value, low), high) in chunk.iter().zip(&mut low).zip(&mut high) {
-            missing |= !value.is_finite();
-            *low = if *value < *low { *value } else { *low };
-            *high = if *value > *high { *value } else { *high };
-        }
-    }
-    let low = low.into_iter().fold(f64::INFINITY, f64::min);
-    let high = high.into_iter().fold(f64::NEG_INFINITY, f64::max);
-    (!missing && low <= high).then_some(high - low)
+    let (low, high, missing) = extent(values);
+    (missing == 0 && low <= high).then_some(high - low)
 }
 
 /// A swing needs this many samples a cycle, or it misses the peaks.

@@ -40,27 +40,11 @@ impl Digest {
             straight: false,
             longest_run: Self::SHORT_RUN as u32,
         };
-        digest.extent(values);
+        (digest.low, digest.high, digest.missing) = extent(values);
         digest.first = values.iter().copied().find(|v| v.is_finite()).unwrap_or(f64::NAN);
         digest.parted = values.windows(2).map(|pair| u32::from(pair[0] != pair[1])).sum();
         digest.runs(values);
         digest
-    }
-
-    /// Least, greatest and missing, side by side: in one lane each comparison would wait for the last.
-    fn extent(&mut self, values: &[f64]) {
-        const LANES: usize = 8;
-        let (mut low, mut high) = ([f64::INFINITY; LANES], [f64::NEG_INFINITY; LANES]);
-        for chunk in values.chunks(LANES) {
-            for ((value, low), high) in chunk.iter().zip(&mut low).zip(&mut high) {
-                let read = value.is_finite();
-                self.missing += u32::from(!read);
-                *low = if read && *value < *low { *value } else { *low };
-                *high = if read && *value > *high { *value } else { *high };
-            }
-        }
-        self.low = low.into_iter().fold(f64::INFINITY, f64::min);
-        self.high = high.into_iter().fold(f64::NEG_INFINITY, f64::max);
     }
 
     fn runs(&mut self, values: &[f64]) {
@@ -81,7 +65,7 @@ impl Digest {
 
     /// Takes in whole numbers, at least one, that `value` makes values of; also the least and the greatest number.
     pub(super) fn of_decimals(numbers: &[i32], value: impl Fn(i32) -> f64) -> (Digest, (i32, i32)) {
-        let (low, high) = extent(numbers);
+        let (low, high) = extent_of_numbers(numbers);
         let end = |number: Option<&i32>| number.map_or(f64::NAN, |number| value(*number));
         let changes = numbers.windows(2).map(|pair| u32::from(pair[0] != pair[1])).sum();
         let digest = Digest {
@@ -115,8 +99,32 @@ impl Digest {
     }
 }
 
+/// Least and greatest reading, infinite with the signs turned where there is none, and how many values are no
+/// reading.
+///
+/// ```
+/// use evenbreath::sample::extent;
+/// assert_eq!(extent(&[3.0, f64::NAN, 1.0]), (1.0, 3.0, 1));
+/// ```
+pub fn extent(values: &[f64]) -> (f64, f64, u32) {
+    // Side by side: in one lane each comparison would wait for the last.
+    const LANES: usize = 8;
+    let (mut low, mut high) = ([f64::INFINITY; LANES], [f64::NEG_INFINITY; LANES]);
+    let mut missing = 0;
+    for chunk in values.chunks(LANES) {
+        for ((value, low), high) in chunk.iter().zip(&mut low).zip(&mut high) {
+            let read = value.is_finite();
+            missing += u32::from(!read);
+            *low = if read && *value < *low { *value } else { *low };
+            *high = if read && *value > *high { *value } else { *high };
+        }
+    }
+    let low = low.into_iter().fold(f64::INFINITY, f64::min);
+    (low, high.into_iter().fold(f64::NEG_INFINITY, f64::max), missing)
+}
+
 /// Least and greatest; in lanes, which the compiler turns into vectors.
-fn extent(numbers: &[i32]) -> (i32, i32) {
+fn extent_of_numbers(numbers: &[i32]) -> (i32, i32) {
     const LANES: usize = 16;
     let (mut low, mut high) = ([i32::MAX; LANES], [i32::MIN; LANES]);
     for chunk in numbers.chunks(LANES) {

@@ -14,7 +14,7 @@ mod store;
 pub use column::Column;
 pub use conversion::Conversion;
 pub use cursor::{Cursor, Values};
-pub use digest::Digest;
+pub use digest::{Digest, extent};
 pub use mark::{Mark, Meaning};
 pub use packer::Packer;
 pub use remark::{Remark, Wording};
