@@ -66,7 +66,8 @@ pub fn quantile(p: f64, dof: f64) -> Option<f64> {
         }
     }
     let mut high = 0.0;
-    // Near the answer with many degrees of freedom (the first term of Cornish and Fisher's expansion).
+    // Near the answer with many degrees of freedom (the first term of the expansion of
+    // R. A. Fisher and E. A. Cornish, Technometrics 2 (1960) 209; from memory).
     let normal = Normal::standard().inverse_cdf(p);
     let start = normal + (normal.powi(3) + normal) / (4.0 * dof);
     let mut t = if start > low && start < high { start } else { 0.5 * (low + high) };
