@@ -20,9 +20,12 @@
 
 #![allow(clippy::unwrap_used, reason = "a test that cannot go on should fail")]
 
+use evenbreath::findings::{Conditions, balance, breather};
 use evenbreath::log::{Log, ReadOptions, read_path};
 use evenbreath::sample::Column;
+use evenbreath::signal::prepare;
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicUsize, Ordering};
 
 fn fixtures() -> Vec<PathBuf> {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/faults");
@@ -141,6 +144,31 @@ fn every_broken_shape_gives_what_stands_beside_it() {
     }
     assert!(wrong.is_empty(), "{} wrong:\n{}", wrong.len(), wrong.join("\n"));
     assert!(checked > 100, "only {checked} checks");
+}
+
+/// A thread that panics may be one that nobody waits for: the hook sees all of them.
+#[test]
+fn no_shape_makes_any_thread_panic() {
+    static PANICS: AtomicUsize = AtomicUsize::new(0);
+    let before = std::panic::take_hook();
+    std::panic::set_hook(Box::new(move |what| {
+        PANICS.fetch_add(1, Ordering::Relaxed);
+        before(what);
+    }));
+    let mut judged = 0;
+    for path in fixtures() {
+        for lenient in [false, true] {
+            let options = ReadOptions { lenient, ..ReadOptions::default() };
+            let Ok(log) = read_path(&path, &options) else { continue };
+            let signal = prepare(log.track, 4);
+            let conditions = Conditions { baro_kpa: log.baro.kpa, ..Conditions::default() };
+            balance::find(&signal, &conditions);
+            breather::find(&signal, &conditions);
+            judged += 1;
+        }
+    }
+    assert_eq!(PANICS.load(Ordering::Relaxed), 0);
+    assert!(judged > 100, "only {judged} readings");
 }
 
 #[test]
