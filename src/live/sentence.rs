@@ -148,6 +148,12 @@ pub fn sentence(now: &Situation) -> Sentence {
 /// guide is judged on the whole log, once that is closed.
 fn over(now: &Situation, ended: Ended) -> Sentence {
     let log = format!("The log is {}.", ended.file);
+    if let Some(why) = now.disk {
+        let text = format!("The log may lack rows: {why}");
+        return Sentence::new(Tone::Trouble, text).and(format!(
+            "Recording ended. {log} Copy it to another disk and read it back; make room before you record again."
+        ));
+    }
     if let Some((step, steps)) = ended.left_at {
         let text = format!("Guide left at step {step} of {steps}");
         return Sentence::new(Tone::Wait, text).and(format!("Recording ended. {log}"));

@@ -40,6 +40,8 @@ pub struct Session {
     doubted: Option<BoxInfo>,
     meaning: Option<Meaning>,
     journal: Option<Journal>,
+    /// What the file holds, once it is closed.
+    closed: Option<Closed>,
     trouble: Option<JournalError>,
     waiting: Vec<Sample>,
     marks: VecDeque<String>,
@@ -86,6 +88,7 @@ impl Session {
             doubted: None,
             meaning: None,
             journal: None,
+            closed: None,
             trouble: None,
             waiting: Vec::new(),
             marks: VecDeque::new(),
@@ -166,21 +169,29 @@ impl Session {
         }
     }
 
-    /// Closes the file.
-    pub fn finish(mut self) -> Finished {
+    /// Writes the last rows and closes the file: what is said of the log after it can be found in it. What comes later
+    /// is not recorded.
+    pub fn close(&mut self) {
         let host_s = self.last.map_or(0.0, |last| last.host_s);
         for words in std::mem::take(&mut self.marks) {
             self.mark_alone(&words, host_s);
         }
-        self.tally.not_converted += self.waiting.len() as u64;
+        self.tally.not_converted += std::mem::take(&mut self.waiting).len() as u64;
+        let Some(journal) = self.journal.take() else { return };
+        let (closed, trouble) = match journal.close() {
+            Ok(closed) => (closed, None),
+            Err((closed, error)) => (closed, Some(error)),
+        };
+        (self.closed, self.trouble) = (Some(closed), trouble);
+    }
+
+    /// Closes the file and says what the recording came to.
+    pub fn finish(mut self) -> Finished {
+        self.close();
         let duration_s = self.last.map_or(0.0, |last| last.time_s);
         let counted = self.meaning.as_ref().is_some_and(|meaning| meaning.counted);
-        let path = self.journal.as_ref().map(|_| self.wanted.path.clone());
-        let (closed, trouble) = match self.journal.map(Journal::close) {
-            None => (None, self.trouble),
-            Some(Ok(closed)) => (Some(closed), None),
-            Some(Err((closed, error))) => (Some(closed), Some(error)),
-        };
+        let path = self.closed.map(|_| self.wanted.path);
+        let (closed, trouble) = (self.closed, self.trouble);
         Finished { path, tally: self.tally, closed, trouble, duration_s, counted, info: self.info }
     }
 
@@ -189,9 +200,11 @@ impl Session {
         self.tally
     }
 
-    /// Where the rows are.
-    pub fn journal_counts(&self) -> Option<journal::Counts> {
-        self.journal.as_ref().map(Journal::counts)
+    /// Rows that are not in the file, whether they still wait or were given up.
+    pub fn not_written(&self) -> u64 {
+        let counts = self.journal.as_ref().map(Journal::counts);
+        let of_journal = counts.map(|counts| counts.waiting + counts.given_up);
+        of_journal.or(self.closed.map(|closed| closed.not_written)).unwrap_or(0)
     }
 
     /// What keeps rows from the file.

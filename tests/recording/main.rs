@@ -6,6 +6,7 @@
 #![cfg(unix)]
 
 mod bench_box;
+mod closed;
 mod crashes;
 mod disks;
 mod keys;

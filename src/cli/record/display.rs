@@ -178,10 +178,9 @@ impl Display {
         let span_s = recent.first().map_or(0.0, |first| log_s - first.time_s);
         let counted = session.meaning().is_none_or(|meaning| meaning.counted);
         let judged = judged.filter(|_| !silent);
-        let not_written = session.trouble().map(|trouble| NotWritten {
-            rows: session.journal_counts().map_or(0, |counts| counts.waiting + counts.given_up),
-            why: trouble.why(),
-        });
+        let not_written = session
+            .trouble()
+            .map(|trouble| NotWritten { rows: session.not_written(), why: trouble.why() });
         Figures {
             file: session.path().display().to_string(),
             elapsed_s: log_s,

@@ -239,6 +239,8 @@ impl Drive<'_> {
             }
             self.display.teaches(teacher.shown(&self.session, now_s));
         }
+        // Whoever is told that it has ended opens the log.
+        self.session.close();
         self.display.end(&self.session, self.led.as_ref(), now_s);
     }
 

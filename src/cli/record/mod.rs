@@ -86,6 +86,7 @@ fn one(
     summary.numbered = numbered;
     if let (Some(hub), Some(led), Some(file)) = (hub, &led, &summary.file)
         && led.guide().is_finished()
+        && finished.trouble.is_none()
         && let Ok(sentence) = verdict::sentence(led.guide().work(), file, args)
     {
         hub.conclude(sentence);

@@ -245,10 +245,10 @@ impl Feed {
         let guide = figures.guide.as_ref();
         let vac_kpa = told.by_side(figures.vac_kpa, swapped);
         let sentence = self.sentence(figures, told, link.state, vac_kpa);
-        let trouble = figures
-            .not_written
-            .as_ref()
-            .map(|not| format!("{} rows not written: {}", not.rows, not.why));
+        let trouble = figures.not_written.as_ref().map(|not| match not.rows {
+            0 => format!("rows may be lost: {}", not.why),
+            rows => format!("{rows} rows not written: {}", not.why),
+        });
         let log = frame::Log {
             file: figures.file.clone(),
             rows: figures.rows,

@@ -187,6 +187,9 @@ fn what_would_lose_the_log_goes_first_then_the_guide() {
     assert_eq!(sentence(&now).text, "The log is not being written: the disk is full");
     assert_eq!(sentence(&now).tone, Tone::Trouble);
     now.ended = Some(Ended { file: "idle.csv", left_at: None });
+    assert_eq!(sentence(&now).text, "The log may lack rows: the disk is full");
+    assert_eq!(sentence(&now).tone, Tone::Trouble);
+    now.disk = None;
     assert_eq!(sentence(&now).text, "Recording ended");
     assert_eq!(sentence(&now).tone, Tone::Wait);
 }
