@@ -56,10 +56,12 @@ pub fn each<T: Sync, R: Send>(much: bool, items: &[T], work: impl Fn(&T) -> R + 
             done.push((number, work(item)));
         }
     };
-    let (mut done, more) = both(much && items.len() > 1, share, share);
-    done.extend(more);
-    done.sort_by_key(|(number, _)| *number);
-    done.into_iter().map(|(_, result)| result).collect()
+    let (one, two) = both(much && items.len() > 1, share, share);
+    let mut results: Vec<Option<R>> = items.iter().map(|_| None).collect();
+    for (number, result) in one.into_iter().chain(two) {
+        results[number] = Some(result);
+    }
+    results.into_iter().flatten().collect()
 }
 
 #[cfg(test)]

@@ -2,6 +2,8 @@
 //! edges in the same order, so that every pixel is the same, but without asking for memory at each line.
 
 use plotters_backend::{BackendColor, BackendCoord, DrawingBackend, DrawingErrorKind};
+use std::iter::Peekable;
+use std::vec::IntoIter;
 
 /// An edge that lies across the lines of the sweep.
 #[derive(Clone, Copy)]
@@ -34,6 +36,34 @@ impl Edge {
     }
 }
 
+/// The lines one after the other, with the edges that each crosses.
+struct Sweep {
+    /// Edges that begin on a later line.
+    waiting: Peekable<IntoIter<Edge>>,
+    /// In the order in which the line crosses them.
+    crossed: Vec<Edge>,
+}
+
+impl Sweep {
+    fn over(points: &[BackendCoord], upright: bool) -> Sweep {
+        let next = points.iter().cycle().skip(1);
+        let pairs = points.iter().zip(next);
+        let edges = pairs.filter_map(|(from, to)| Edge::between(*from, *to, upright));
+        let mut edges: Vec<Edge> = edges.collect();
+        edges.sort_by_key(|edge| edge.first);
+        Sweep { waiting: edges.into_iter().peekable(), crossed: Vec::new() }
+    }
+
+    /// On to the next line.
+    fn go_to(&mut self, line: i32) {
+        let (waiting, crossed) = (&mut self.waiting, &mut self.crossed);
+        crossed.retain(|edge| edge.last >= line);
+        crossed.extend(std::iter::from_fn(|| waiting.next_if(|edge| edge.first <= line)));
+        crossed.iter_mut().for_each(|edge| edge.go_to(line));
+        crossed.sort_by(|one, other| one.at.total_cmp(&other.at));
+    }
+}
+
 /// Fills a polygon of which `shown` says what lines of the sweep can be seen: the columns of the picture where
 /// it is wider than high (true), else the rows.
 ///
@@ -57,19 +87,11 @@ pub(super) fn fill<DB: DrawingBackend>(
     }
     // Lines are upright where it is wider than high.
     let upright = right - left > bottom - top;
-    let next = points.iter().cycle().skip(1);
-    let edges = points.iter().zip(next).filter_map(|(from, to)| Edge::between(*from, *to, upright));
-    let mut edges: Vec<Edge> = edges.collect();
-    edges.sort_by_key(|edge| edge.first);
-    let mut waiting = edges.into_iter().peekable();
-    let mut crossed: Vec<Edge> = Vec::new();
+    let mut sweep = Sweep::over(points, upright);
     for line in if upright { left..=right } else { top..=bottom } {
-        crossed.retain(|edge| edge.last >= line);
-        crossed.extend(std::iter::from_fn(|| waiting.next_if(|edge| edge.first <= line)));
-        crossed.iter_mut().for_each(|edge| edge.go_to(line));
-        crossed.sort_by(|one, other| one.at.total_cmp(&other.at));
+        sweep.go_to(line);
         if shown(upright, line) {
-            fill_line(backend, &crossed, line, upright, color)?;
+            fill_line(backend, &sweep.crossed, line, upright, color)?;
         }
     }
     Ok(())

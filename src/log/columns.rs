@@ -193,15 +193,19 @@ impl Choice<'_> {
     /// for two equally good ones.
     fn best(&self, claim: impl Fn(&Column) -> i32) -> Result<Option<usize>, (usize, usize)> {
         let free = (0..self.columns.len()).filter(|field| !self.is_named(*field));
-        let mut claims: Vec<(i32, usize)> = free
-            .map(|field| (claim(&self.columns[field]), field))
-            .filter(|(s, _)| *s > 0)
-            .collect();
-        claims.sort_by_key(|(score, field)| (-score, *field));
-        match claims.as_slice() {
-            [(a, first), (b, second), ..] if a == b => Err((*first, *second)),
-            [(_, first), ..] => Ok(Some(*first)),
-            [] => Ok(None),
+        let (mut best, mut rival): (Option<(i32, usize)>, Option<usize>) = (None, None);
+        for field in free {
+            let score = claim(&self.columns[field]);
+            match best {
+                _ if score <= 0 => {}
+                Some((most, _)) if score < most => {}
+                Some((most, _)) if score == most => rival = rival.or(Some(field)),
+                _ => (best, rival) = (Some((score, field)), None),
+            }
+        }
+        match (best, rival) {
+            (Some((_, first)), Some(second)) => Err((first, second)),
+            (best, _) => Ok(best.map(|(_, field)| field)),
         }
     }
 
