@@ -55,7 +55,7 @@ struct Passing {
 }
 
 impl Passing {
-    /// The ending is that of the target: the encoder of the pictures goes by it.
+    /// The ending is that of the target: who finds it left behind can look at it.
     fn new(target: &Path, format: Format) -> io::Result<Passing> {
         let (me, ending) = (std::process::id(), format.ending());
         for turn in 0..100 {

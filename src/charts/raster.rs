@@ -8,6 +8,8 @@ use super::band::{Band, DEPTH};
 use super::paint::{self, Manner, Placed, failed};
 use super::sheet::Sheet;
 use plotters::prelude::*;
+use std::fs::File;
+use std::io::BufWriter;
 use std::path::Path;
 use std::sync::Mutex;
 use std::thread;
@@ -18,14 +20,25 @@ const BAND: usize = 1 << 20;
 /// The drawing as a PNG file.
 ///
 /// # Errors
-/// [`ChartError::Drawing`] when the backend fails.
+/// [`ChartError::Write`] for the file, [`ChartError::Drawing`] when the backend fails.
 pub(super) fn png(sheet: &Sheet, path: &Path) -> Result<(), ChartError> {
     let size = paint::size(sheet);
     let cores = thread::available_parallelism().map_or(1, usize::from);
     let pixels = drawn(sheet, zoom(size), BAND, cores)?;
-    let mut backend = BitMapBackend::new(path, size);
-    backend.blit_bitmap((0, 0), size, &pixels).map_err(failed)?;
-    backend.present().map_err(failed)
+    let cannot = |source| ChartError::Write { path: path.to_path_buf(), source };
+    let file = BufWriter::new(File::create(path).map_err(cannot)?);
+    let mut encoder = png::Encoder::new(file, size.0, size.1);
+    encoder.set_color(png::ColorType::Rgb);
+    encoder.set_depth(png::BitDepth::Eight);
+    encoder.set_compression(png::Compression::Fast);
+    let written = encoder.write_header().and_then(|mut writer| {
+        writer.write_image_data(&pixels)?;
+        writer.finish()
+    });
+    written.map_err(|why| match why {
+        png::EncodingError::IoError(source) => cannot(source),
+        other => failed(other),
+    })
 }
 
 /// How many times larger a picture is drawn than it is written.
@@ -168,6 +181,21 @@ mod tests {
             }
         }
         small
+    }
+
+    #[test]
+    fn the_file_holds_the_pixels_that_were_drawn() {
+        let sheet = crowded(3);
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("crowded.png");
+        png(&sheet, &path).unwrap();
+        let file = std::io::BufReader::new(File::open(&path).unwrap());
+        let mut reader = png::Decoder::new(file).read_info().unwrap();
+        let mut pixels = vec![0; reader.output_buffer_size().unwrap()];
+        let size = reader.next_frame(&mut pixels).unwrap();
+        assert_eq!((size.width, size.height), paint::size(&sheet));
+        assert_eq!(size.color_type, png::ColorType::Rgb);
+        assert!(pixels == drawn(&sheet, 3, BAND, 1).unwrap());
     }
 
     #[test]
