@@ -7,6 +7,7 @@ use super::flow;
 use super::plan::{CHANNELS, Channel, Measure, Slot};
 use super::turning::Turning;
 use super::{Baro, BaroFrom, Head, ReadError, ReadOptions, Role, Taken};
+use crate::cores::{MANY_SAMPLES, both};
 use crate::sample::{Column, Conversion, Mark, Remark, Wording};
 use crate::units::{Kpa, PressureUnit, STANDARD_ATMOSPHERE};
 
@@ -70,13 +71,21 @@ pub(super) fn finish(
     let turning = Turning::of(done.rpm.as_ref(), context.time_s, context.marks);
     let [slot_one, slot_two] = [Channel::One, Channel::Two].map(|c| slots[c as usize].as_ref());
     refuse_unitless([(slot_one, &one), (slot_two, &two)], &turning, &context.options.name)?;
-    let mut part = |channel: Channel, values: Column| match &slots[channel as usize] {
-        Some(slot) => Part::new(slot, values, &turning, context.options, remarks),
-        None => Ok(None),
+    let part = |channel: Channel, values: Column, remarks: &mut Vec<Remark>| {
+        let slot = slots[channel as usize].as_ref();
+        let part = slot.map(|slot| Part::new(slot, values, &turning, context.options, remarks));
+        part.transpose().map(Option::flatten)
     };
-    let mut sides = [part(Channel::One, one)?, part(Channel::Two, two)?];
-    let crank = part(Channel::Crank, crank)?;
-    let column = part(Channel::Baro, baro)?;
+    let mut remarks_of_two = Vec::new();
+    let (side_two, side_one) = both(
+        context.time_s.len() >= MANY_SAMPLES,
+        || part(Channel::Two, two, &mut remarks_of_two),
+        || part(Channel::One, one, remarks),
+    );
+    let mut sides = [side_one?, side_two?];
+    remarks.append(&mut remarks_of_two);
+    let crank = part(Channel::Crank, crank, remarks)?;
+    let column = part(Channel::Baro, baro, remarks)?;
     let column = column.and_then(|part| barometer(part, &mut done.taken, remarks));
     let known = context.options.baro.map(|kpa| (kpa, BaroFrom::Given));
     let known = known.or(context.head.baro_kpa.map(|kpa| (Kpa(kpa), BaroFrom::Header)));

@@ -31,26 +31,31 @@ const RAIL_LEAST_VALUES: usize = 12;
 
 /// Takes false readings out of the track and says what was taken out.
 pub fn clean(track: &mut Track) -> Vec<Remark> {
-    let mut remarks = Vec::new();
     let time = &track.time_s;
-    if let Some(rpm) = &mut track.rpm {
-        remarks.extend(clean_pickup(time, rpm));
-    }
-    for (column, name) in [(&mut track.vac1_kpa, "vacuum 1"), (&mut track.vac2_kpa, "vacuum 2")] {
+    let speed = track.rpm.as_mut().and_then(|rpm| clean_pickup(time, rpm));
+    let vacuums = [&mut track.vac1_kpa, &mut track.vac2_kpa];
+    let flows = [&mut track.flow1_kpa, &mut track.flow2_kpa];
+    let pressures = clean_pressures(time, track.rpm.as_ref(), vacuums, flows);
+    speed.into_iter().chain(pressures).collect()
+}
+
+/// As [`clean`], of the pressures alone; the speed is clean already.
+pub(super) fn clean_pressures(
+    time: &Column,
+    rpm: Option<&Column>,
+    vacuums: [&mut Option<Column>; 2],
+    flows: [&mut Option<Column>; 2],
+) -> Vec<Remark> {
+    let mut remarks = Vec::new();
+    for (column, name) in vacuums.into_iter().zip(["vacuum 1", "vacuum 2"]) {
         if let Some(column) = column {
-            if let Some(rpm) = &track.rpm {
-                remarks.extend(take_out_stuck(time, column, rpm, name));
-            }
+            remarks.extend(rpm.and_then(|rpm| take_out_stuck(time, column, rpm, name)));
             remarks.extend(take_out_rail(time, column, name));
         }
     }
-    for (column, name) in
-        [(&mut track.flow1_kpa, "airflow meter 1"), (&mut track.flow2_kpa, "airflow meter 2")]
-    {
+    for (column, name) in flows.into_iter().zip(["airflow meter 1", "airflow meter 2"]) {
         if let Some(column) = column {
-            if let Some(rpm) = &track.rpm {
-                remarks.extend(take_out_stuck(time, column, rpm, name));
-            }
+            remarks.extend(rpm.and_then(|rpm| take_out_stuck(time, column, rpm, name)));
             remarks.extend(take_out_top(time, column, name));
         }
     }
@@ -58,7 +63,7 @@ pub fn clean(track: &mut Track) -> Vec<Remark> {
 }
 
 /// Doubled, halved and wild readings of the ignition pick-up.
-fn clean_pickup(time: &Column, rpm: &mut Column) -> Option<Remark> {
+pub(super) fn clean_pickup(time: &Column, rpm: &mut Column) -> Option<Remark> {
     let false_at = wrong_pulses(time, rpm);
     let at: Vec<f64> = false_at.iter().map(|k| time.at(*k)).collect();
     let mut left = false_at.iter().peekable();

@@ -7,7 +7,7 @@
 
 use super::links::Outages;
 use crate::cores::{MANY_SAMPLES, both};
-use crate::sample::{Column, Track};
+use crate::sample::{Column, Mark, Track};
 
 /// Averages over consecutive blocks of whole engine cycles: the series of all statistics.
 ///
@@ -75,39 +75,60 @@ pub fn cut<S: FnMut(usize, &[f64], &mut [f64])>(
     interval_s: f64,
     with_speed: bool,
 ) -> Cycles {
-    cut_and(track, speeds, interval_s, with_speed, |_| ()).0
+    let fastest_rpm = fastest(track.rpm.as_ref());
+    let (time_s, marks) = (&track.time_s, &track.marks);
+    match blocks(time_s, marks, &speeds, fastest_rpm, interval_s, with_speed) {
+        Some(blocks) => averaged_and(track, blocks, |_| ()).0,
+        None => one_a_sample(track, speeds(), interval_s, with_speed),
+    }
 }
 
-/// As [`cut`], and meanwhile does something with the blocks on another core; their channels are averaged at
-/// the same time, and not there yet.
-pub fn cut_and<S: FnMut(usize, &[f64], &mut [f64]), R: Send>(
-    track: &Track,
+/// The fastest reading of a pick-up, rev/min; absent where there is none.
+pub fn fastest(rpm: Option<&Column>) -> Option<f64> {
+    rpm.and_then(Column::range).map(|(_, fastest)| fastest)
+}
+
+/// The first half of [`cut`]: blocks whose channels are still to be averaged, for which no channel is needed; none
+/// where there is less than one sample a cycle. Where no speed is above `fastest_rpm` that may be known at once.
+pub fn blocks<S: FnMut(usize, &[f64], &mut [f64])>(
+    time_s: &Column,
+    marks: &[Mark],
     speeds: impl Fn() -> S,
+    fastest_rpm: Option<f64>,
     interval_s: f64,
     with_speed: bool,
+) -> Option<Cycles> {
+    let may_be_slow = fastest_rpm.is_none_or(|fastest| fastest * interval_s > 120.0);
+    if may_be_slow && slower_than_the_cycles(time_s, speeds(), interval_s) {
+        return None;
+    }
+    let mut cutter = Cutter {
+        interval_s,
+        gap_s: GAP_INTERVALS * interval_s,
+        outages: Outages::of(marks),
+        block: None,
+        sample: 0,
+        before: (f64::NAN, f64::NAN),
+        done: Cycles { rpm: with_speed.then(Vec::new), ..Cycles::default() },
+    };
+    along(time_s, speeds(), |times, speeds| cutter.go_along(times, speeds));
+    Some(cutter.done)
+}
+
+/// The second half of [`cut`]: the channels averaged, and meanwhile something done with the blocks on another core.
+pub fn averaged_and<R: Send>(
+    track: &Track,
+    mut blocks: Cycles,
     meanwhile: impl FnOnce(&Cycles) -> R + Send,
 ) -> (Cycles, R) {
-    let may_be_slow = track
-        .rpm
-        .as_ref()
-        .and_then(Column::range)
-        .is_none_or(|(_, fastest)| fastest * interval_s > 120.0);
-    if may_be_slow && slower_than_the_cycles(&track.time_s, speeds(), interval_s) {
-        let mut all = Vec::new();
-        along(&track.time_s, speeds(), |_, speeds| all.extend_from_slice(speeds));
-        let cycles = one_a_sample(track, &all, interval_s, with_speed);
-        let done = meanwhile(&cycles);
-        return (cycles, done);
-    }
-    let mut cycles = whole_cycles(track, speeds(), interval_s, with_speed);
     let averages = |column: &Option<Column>| {
-        column.as_ref().map(|column| averages(&cycles, &track.time_s, column, |_, value| value))
+        column.as_ref().map(|column| averages(&blocks, &track.time_s, column, |_, value| value))
     };
     let channels = || [&track.vac1_kpa, &track.vac2_kpa, &track.crank_kpa].map(averages);
     let much = track.len() >= MANY_SAMPLES;
-    let (done, channels) = both(much, || meanwhile(&cycles), channels);
-    [cycles.vac1_kpa, cycles.vac2_kpa, cycles.crank_kpa] = channels;
-    (cycles, done)
+    let (done, channels) = both(much, || meanwhile(&blocks), channels);
+    [blocks.vac1_kpa, blocks.vac2_kpa, blocks.crank_kpa] = channels;
+    (blocks, done)
 }
 
 /// Shows all samples, stretch by stretch: their times and their speeds.
@@ -142,8 +163,15 @@ fn slower_than_the_cycles(
     count > 0.0 && sum / count * interval_s > 120.0
 }
 
-/// Every sample as a block that reaches half-way to its neighbours.
-fn one_a_sample(track: &Track, speed: &[f64], interval_s: f64, with_speed: bool) -> Cycles {
+/// Every sample as a block that reaches half-way to its neighbours: [`cut`] where there is less than one a cycle.
+pub fn one_a_sample(
+    track: &Track,
+    speeds: impl FnMut(usize, &[f64], &mut [f64]),
+    interval_s: f64,
+    with_speed: bool,
+) -> Cycles {
+    let mut speed = Vec::with_capacity(track.len());
+    along(&track.time_s, speeds, |_, own| speed.extend_from_slice(own));
     // A slow log: its times take little memory.
     let t = track.time_s.to_vec();
     let outages = Outages::of(&track.marks);
@@ -172,26 +200,6 @@ fn one_a_sample(track: &Track, speed: &[f64], interval_s: f64, with_speed: bool)
         vac2_kpa: track.vac2_kpa.as_ref().map(Column::to_vec),
         crank_kpa: track.crank_kpa.as_ref().map(Column::to_vec),
     }
-}
-
-/// The blocks, whose channels are still to be averaged.
-fn whole_cycles(
-    track: &Track,
-    speeds: impl FnMut(usize, &[f64], &mut [f64]),
-    interval_s: f64,
-    with_speed: bool,
-) -> Cycles {
-    let mut cutter = Cutter {
-        interval_s,
-        gap_s: GAP_INTERVALS * interval_s,
-        outages: Outages::of(&track.marks),
-        block: None,
-        sample: 0,
-        before: (f64::NAN, f64::NAN),
-        done: Cycles { rpm: with_speed.then(Vec::new), ..Cycles::default() },
-    };
-    along(&track.time_s, speeds, |times, speeds| cutter.go_along(times, speeds));
-    cutter.done
 }
 
 /// Cuts a log into blocks, sample by sample.

@@ -12,13 +12,14 @@ pub mod readings;
 pub mod ripple;
 mod steadiness;
 
-use crate::cores::{MANY_SAMPLES, each};
+use crate::cores::{MANY_SAMPLES, both, each};
 use crate::sample::{Column, Packer, Remark, Track};
 use aliasing::Channel;
 use cycles::Cycles;
 use hoses::HoseChange;
 use links::Outages;
 use plateaus::{Kind, Plateau, Step};
+use ripple::WindowSpeed;
 
 /// A log made ready for the findings.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -58,33 +59,20 @@ const HOLD_S: f64 = 1.5;
 ///
 /// `cylinders` is the number of cylinders of the engine, both sides together.
 pub fn prepare(mut track: Track, cylinders: u32) -> Signal {
-    let interval_s = usual_interval(&track.time_s);
-    let spoken = [&track.vac1_kpa, &track.vac2_kpa]
-        .map(|column| column.as_ref().and_then(readings::of_slow_channel));
-    let time = &track.time_s;
-    let outages = Outages::of(&track.marks);
-    let pressures = [
-        &mut track.vac1_kpa,
-        &mut track.vac2_kpa,
-        &mut track.crank_kpa,
-        &mut track.flow1_kpa,
-        &mut track.flow2_kpa,
-    ];
-    for column in pressures.into_iter().flatten() {
-        if let Some(joined) = bridge(time, column, &outages) {
-            *column = joined;
-        }
-    }
-    let mut remarks = cleaning::clean(&mut track);
-    let pickup = |at_s: f64| pickup_around(&track, at_s);
-    let windows = ripple::fundamentals(&track, interval_s);
-    let windows = ripple::speeds(&windows, cylinders, pickup);
-    remarks.extend(ripple::pickup_factor(&windows, pickup).map(wrong_pulses));
+    let Cut { interval_s, blocks, windows, spoken, mut remarks } = cut(&mut track, cylinders);
     let (cycles, mut plateaus) = match &track.rpm {
         Some(rpm) => {
             let running = |cycles: &Cycles| plateaus::running(cycles, by_speed(cycles));
-            let speeds = || held(rpm, &outages);
-            let (cycles, running) = cycles::cut_and(&track, speeds, interval_s, true, running);
+            let (cycles, running) = match blocks {
+                Some(blocks) => cycles::averaged_and(&track, blocks, running),
+                None => {
+                    let outages = Outages::of(&track.marks);
+                    let speeds = held(rpm, &outages);
+                    let cycles = cycles::one_a_sample(&track, speeds, interval_s, true);
+                    let running = running(&cycles);
+                    (cycles, running)
+                }
+            };
             let plateaus = plateaus::with_standstills(&cycles, by_speed(&cycles), running);
             (cycles, plateaus)
         }
@@ -126,6 +114,59 @@ pub fn prepare(mut track: Track, cylinders: u32) -> Signal {
     }
 }
 
+/// A log whose speed is cut into blocks and whose pressures are cleaned.
+struct Cut {
+    interval_s: f64,
+    /// Absent without a pick-up, and where there is less than one sample a cycle.
+    blocks: Option<Cycles>,
+    /// Speeds from the ripple.
+    windows: Vec<WindowSpeed>,
+    /// See [`Signal::spoken`].
+    spoken: [Option<Vec<u32>>; 2],
+    remarks: Vec<Remark>,
+}
+
+/// Joins, cleans and cuts; the blocks need no pressure, and the pressures no block.
+fn cut(track: &mut Track, cylinders: u32) -> Cut {
+    let much = track.len() >= MANY_SAMPLES;
+    let outages = Outages::of(&track.marks);
+    let Track { time_s, rpm, marks, vac1_kpa, vac2_kpa, crank_kpa, flow1_kpa, flow2_kpa, .. } =
+        track;
+    let time_s = &*time_s;
+    let join = || {
+        let of_speed = rpm.as_mut().and_then(|rpm| cleaning::clean_pickup(time_s, rpm));
+        let spoken = [&*vac1_kpa, &*vac2_kpa]
+            .map(|column| column.as_ref().and_then(readings::of_slow_channel));
+        let all = [&mut *vac1_kpa, &mut *vac2_kpa, crank_kpa, &mut *flow1_kpa, &mut *flow2_kpa];
+        for column in all.into_iter().flatten() {
+            if let Some(joined) = bridge(time_s, column, &outages) {
+                *column = joined;
+            }
+        }
+        (of_speed, spoken)
+    };
+    let (interval_s, (of_speed, spoken)) = both(much, || usual_interval(time_s), join);
+    let rpm = rpm.as_ref();
+    let blocks = || {
+        let rpm = rpm?;
+        let (speeds, fastest) = (|| held(rpm, &outages), cycles::fastest(Some(rpm)));
+        cycles::blocks(time_s, marks, speeds, fastest, interval_s, true)
+    };
+    let pressures = || {
+        let vacuums = [&mut *vac1_kpa, &mut *vac2_kpa];
+        let cleaned = cleaning::clean_pressures(time_s, rpm, vacuums, [flow1_kpa, flow2_kpa]);
+        let vacuums = [vac1_kpa.as_ref(), vac2_kpa.as_ref()];
+        let windows = ripple::fundamentals_of(time_s, vacuums, rpm.is_some(), interval_s);
+        let pickup = |at_s: f64| pickup_around(time_s, rpm?, at_s);
+        let windows = ripple::speeds(&windows, cylinders, pickup);
+        let wrong = ripple::pickup_factor(&windows, pickup).map(wrong_pulses);
+        (cleaned, windows, wrong)
+    };
+    let (blocks, (cleaned, windows, wrong)) = both(much, blocks, pressures);
+    let remarks = of_speed.into_iter().chain(cleaned).chain(wrong).collect();
+    Cut { interval_s, blocks, windows, spoken, remarks }
+}
+
 /// See [`Signal::aliasing_r`]; the plateaus count samples.
 fn largest_resultant(
     track: &Track,
@@ -159,10 +200,9 @@ fn wrong_pulses(factor: f64) -> Remark {
 }
 
 /// Mean pick-up speed within two seconds of a time.
-fn pickup_around(track: &Track, at_s: f64) -> Option<f64> {
-    let rpm = track.rpm.as_ref()?;
-    let from = track.time_s.partition_point(|t| t < at_s - 2.0);
-    let to = track.time_s.partition_point(|t| t < at_s + 2.0);
+fn pickup_around(time_s: &Column, rpm: &Column, at_s: f64) -> Option<f64> {
+    let from = time_s.partition_point(|t| t < at_s - 2.0);
+    let to = time_s.partition_point(|t| t < at_s + 2.0);
     let (mut sum, mut count) = (0.0, 0.0);
     for reading in rpm.iter_over(from..to).filter(|n| n.is_finite()) {
         sum += reading;

@@ -61,23 +61,34 @@ pub struct WindowSpeed {
 /// With a pick-up in the log a dozen windows spread over it are enough; without one, windows
 /// follow each other at half their length.
 pub fn fundamentals(track: &Track, interval_s: f64) -> Vec<Window> {
-    let sides: Vec<&Column> = [&track.vac1_kpa, &track.vac2_kpa].into_iter().flatten().collect();
+    let sides = [&track.vac1_kpa, &track.vac2_kpa].map(Option::as_ref);
+    fundamentals_of(&track.time_s, sides, track.rpm.is_some(), interval_s)
+}
+
+/// As [`fundamentals`], of two vacuums.
+pub(super) fn fundamentals_of(
+    time_s: &Column,
+    sides: [Option<&Column>; 2],
+    with_pickup: bool,
+    interval_s: f64,
+) -> Vec<Window> {
+    let sides: Vec<&Column> = sides.into_iter().flatten().collect();
     let rate = 1.0 / interval_s;
     if sides.is_empty() || !(LEAST_HZ..1e6).contains(&rate) {
         return Vec::new();
     }
     let window = (WINDOW_S * rate) as usize;
-    if track.len() < window {
+    if time_s.len() < window {
         return Vec::new();
     }
-    let windows = (track.len() - window) / (window / 2) + 1;
-    let stride = if track.rpm.is_some() { windows.div_ceil(WINDOWS_TO_CONFIRM) } else { 1 };
+    let windows = (time_s.len() - window) / (window / 2) + 1;
+    let stride = if with_pickup { windows.div_ceil(WINDOWS_TO_CONFIRM) } else { 1 };
     let mut spectrum = Spectrum::new(rate, window);
     (0..windows)
         .step_by(stride)
         .filter_map(|w| {
             let from = w * (window / 2);
-            let (first_s, last_s) = (track.time_s.at(from), track.time_s.at(from + window - 1));
+            let (first_s, last_s) = (time_s.at(from), time_s.at(from + window - 1));
             let whole = last_s - first_s < 1.1 * WINDOW_S;
             let hz = whole.then(|| spectrum.ripple(&sides, from)).flatten()?;
             Some(Window { at_s: 0.5 * (first_s + last_s), hz })
